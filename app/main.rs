@@ -1,0 +1,3 @@
+//! The `plinthside` command.
+slint::include_modules!();
+fn main() { let _ = App::new(); }

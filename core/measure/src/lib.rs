@@ -1,0 +1,19 @@
+//! From photographs of ink marks on a plaster cast to millimetres, degrees and their uncertainty.
+//!
+//! Data flows one way:
+//!
+//! ```text
+//! bytes ─ photo::decode ─► Photograph ─ photo::detect ─► PhotoTags ┐
+//!                                 └─ ink::find / snap ─► MarkView ─┤
+//! mat file ─ mat::Mat ────────────────────────────────────────────┴─ solve ─► Solution
+//! ruler entry ─ ruler ─► CastPoints ◄──────────────────────────────────────────┘
+//! CastPoints ─ cast::results ─► Results (value, instrument sd, total sd, 95 % interval)
+//! ```
+//!
+//! **Invariants.** This crate reads no file, no clock and no network. No input of any kind panics
+//! or yields a NaN: it is refused with a sentence that names the remedy. Coordinates are always
+//! in a named frame (see [`frames`]), lengths in millimetres, angles in degrees.
+
+pub mod marks;
+pub mod observed;
+pub mod quantity;

@@ -1,0 +1,1 @@
+//! Cast code, labels, mats, orders and bench sheets as PDF and PNG.

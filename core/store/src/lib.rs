@@ -1,0 +1,1 @@
+//! The encrypted local store, its history, photographs and search.

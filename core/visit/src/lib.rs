@@ -1,0 +1,1 @@
+//! What a visit holds: examination, cast, order, rules and follow-up.

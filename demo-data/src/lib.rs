@@ -1,0 +1,1 @@
+//! An invented clinic, its visits and the photographs rendered for them.
