@@ -1,3 +1,5 @@
 //! The `plinthside` command.
-slint::include_modules!();
-fn main() { let _ = App::new(); }
+
+fn main() {
+    println!("plinthside {}", env!("CARGO_PKG_VERSION"));
+}

@@ -1,0 +1,7 @@
+//! The screens, compiled from the `.slint` files beside this one.
+//!
+//! A crate of its own so that the large generated code is built only when a screen changes.
+//! Nothing here decides anything: the program fills the globals of `api/` and answers their
+//! callbacks; the view never decides validity.
+
+slint::include_modules!();
