@@ -3,6 +3,7 @@
 
 pub mod code;
 mod error;
+pub mod qr;
 
 pub use code::CastCode;
 pub use error::PaperError;

@@ -1,5 +1,11 @@
 //! QR codes (ISO/IEC 18004): drawn for our labels, read from any photograph.
 
+mod binarise;
+mod luma;
+pub mod read;
+mod resample;
 pub mod write;
 
+pub use luma::Luma;
+pub use read::{FoundCode, read_codes};
 pub use write::{Symbol, cast_symbol};

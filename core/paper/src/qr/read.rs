@@ -1,0 +1,234 @@
+//! Reading every QR code in a photograph.
+//!
+//! Finding and decoding are rxing's. What it finds depends on how the picture is turned into black
+//! and white, so a picture is tried in rounds, cheapest first, until a round reads something:
+//! as it is and shrunk; other thresholds, sizes, softened and sharpened; inverted. Where the corner
+//! squares are found and the symbol does not decode, its modules are measured again in the grey
+//! picture instead of the black and white one.
+
+use super::binarise::{Threshold, dark_pixels};
+use super::luma::Luma;
+use super::resample::modules_from_grey;
+use crate::CastCode;
+use rxing::common::{BitMatrix, DetectorRXingResult};
+use rxing::qrcode::cpp_port::decoder::Decode;
+use rxing::qrcode::cpp_port::detector::{FindFinderPatterns, GenerateFinderPatternSets, SampleQR};
+use serde::Serialize;
+
+/// A QR code found in a photograph, ours or not.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct FoundCode {
+    /// What it says.
+    pub text: String,
+    /// Whether it is a cast code with a right check symbol.
+    pub cast_code: bool,
+    /// Corners of the symbol (quiet zone left out) in the photo frame, pixels: top-left,
+    /// top-right, bottom-right, bottom-left of the upright symbol.
+    pub corners_px: [[f64; 2]; 4],
+}
+
+impl FoundCode {
+    /// The cast code it carries, if it is one.
+    #[must_use]
+    pub fn cast(&self) -> Option<CastCode> {
+        CastCode::from_payload(&self.text)
+    }
+}
+
+/// Longest edge at which a picture is searched; codes are found again at full size if need be.
+const WORKING_EDGE: usize = 1600;
+/// Sets of three corner squares tried in one black and white picture; noise makes thousands.
+const MAX_SETS: usize = 60;
+
+/// Every QR code in the picture, in reading order of their top left corners.
+///
+/// Never fails: a picture without a code gives an empty list.
+#[must_use]
+pub fn read_codes(picture: &Luma<'_>) -> Vec<FoundCode> {
+    let mut found = Vec::new();
+    let shrink = picture.longest().div_ceil(WORKING_EDGE).max(1);
+    let working = if shrink > 1 {
+        picture.shrunk(shrink)
+    } else {
+        picture.clone()
+    };
+    let scale = shrink as f64;
+
+    // Round 1: as it is.
+    Attempt::new(&working, scale).run(Threshold::Blocks, &mut found);
+    if shrink > 1 {
+        Attempt::new(picture, 1.0).run(Threshold::Blocks, &mut found);
+    }
+    if found.is_empty() {
+        harder(&working, scale, &mut found);
+    }
+    if found.is_empty() && shrink > 1 {
+        let full = Attempt::new(picture, 1.0);
+        full.run(
+            Threshold::Around {
+                share: 0.01,
+                bias: 6,
+            },
+            &mut found,
+        );
+        full.run(Threshold::Histogram, &mut found);
+    }
+    if found.is_empty() {
+        // Bright on dark.
+        let inverted = working.inverted();
+        Attempt::new(&inverted, scale).run(Threshold::Blocks, &mut found);
+        if found.is_empty() {
+            Attempt::new(&inverted.scaled(0.5), scale * 2.0).run(Threshold::Blocks, &mut found);
+        }
+    }
+    found.sort_by(|a, b| {
+        let key = |c: &FoundCode| (c.corners_px[0][1], c.corners_px[0][0]);
+        let ((ya, xa), (yb, xb)) = (key(a), key(b));
+        ya.total_cmp(&yb).then(xa.total_cmp(&xb))
+    });
+    found
+}
+
+/// Round 2: other thresholds, sizes and filters, until one of them reads something.
+fn harder(working: &Luma<'_>, scale: f64, found: &mut Vec<FoundCode>) {
+    let around = |share, bias| Threshold::Around { share, bias };
+    let try_all =
+        |picture: &Luma<'_>, scale: f64, found: &mut Vec<FoundCode>, list: &[Threshold]| {
+            let attempt = Attempt::new(picture, scale);
+            for &threshold in list {
+                attempt.run(threshold, found);
+                if !found.is_empty() {
+                    return true;
+                }
+            }
+            false
+        };
+    let wide = [
+        around(0.02, 4),
+        around(0.05, 4),
+        around(0.12, 4),
+        Threshold::Histogram,
+    ];
+    if try_all(working, scale, found, &wide) {
+        return;
+    }
+    for factor in [0.5, 0.71, 1.0 / 3.0, 0.25] {
+        if working.longest() as f64 * factor < 60.0 {
+            continue;
+        }
+        let smaller = working.scaled(factor);
+        let list = [Threshold::Blocks, around(0.05, 4), Threshold::Histogram];
+        if try_all(&smaller, scale / factor, found, &list) {
+            return;
+        }
+    }
+    if working.longest() < WORKING_EDGE {
+        let larger = working.scaled(2.0);
+        if try_all(
+            &larger,
+            scale / 2.0,
+            found,
+            &[Threshold::Blocks, around(0.05, 4)],
+        ) {
+            return;
+        }
+    }
+    for radius in [1, 2] {
+        if try_all(
+            &working.softened(radius),
+            scale,
+            found,
+            &[Threshold::Blocks, around(0.05, 4)],
+        ) {
+            return;
+        }
+    }
+    for (radius, gain) in [(2, 2), (4, 3)] {
+        let sharp = working.sharpened(radius, gain);
+        if try_all(&sharp, scale, found, &[Threshold::Blocks, around(0.05, 8)]) {
+            return;
+        }
+    }
+}
+
+/// One grey picture and its size beside the photograph.
+struct Attempt<'a> {
+    picture: &'a Luma<'a>,
+    /// Photograph pixels to one of this picture.
+    scale: f64,
+}
+
+impl<'a> Attempt<'a> {
+    fn new(picture: &'a Luma<'a>, scale: f64) -> Self {
+        Self { picture, scale }
+    }
+
+    fn run(&self, threshold: Threshold, found: &mut Vec<FoundCode>) {
+        let Some(dark) = dark_pixels(self.picture, threshold) else {
+            return;
+        };
+        let mut squares = FindFinderPatterns(&dark, true, 0);
+        let mut used = Vec::new();
+        for set in GenerateFinderPatternSets(&mut squares)
+            .into_iter()
+            .take(MAX_SETS)
+        {
+            let corners = [set.bl, set.tl, set.tr];
+            if corners.iter().any(|c| used.contains(c)) {
+                continue;
+            }
+            let Ok(sample) = SampleQR(&dark, &set) else {
+                continue;
+            };
+            // rxing adds half a pixel to corners that already count from the pixel's edge, and
+            // gives them as top-left, top-right, bottom-left, bottom-right.
+            let [tl, tr, bl, br] = match sample.getPoints() {
+                [tl, tr, bl, br] => {
+                    [tl, tr, bl, br].map(|p| [f64::from(p.x) - 0.5, f64::from(p.y) - 0.5])
+                }
+                _ => continue,
+            };
+            let quad = [tl, tr, br, bl];
+            let text = decode(sample.getBits()).or_else(|| {
+                let size = sample.getBits().width() as usize;
+                modules_from_grey(self.picture, &quad, size)
+                    .iter()
+                    .find_map(decode)
+            });
+            if let Some(text) = text {
+                used.extend(corners);
+                self.keep(text, quad, found);
+            }
+        }
+    }
+
+    /// Adds a code unless the same one was already found at the same place.
+    fn keep(&self, text: String, quad: [[f64; 2]; 4], found: &mut Vec<FoundCode>) {
+        let corners_px = quad.map(|[x, y]| [x * self.scale, y * self.scale]);
+        let centre = |c: &[[f64; 2]; 4]| {
+            let sum = c.iter().fold([0.0, 0.0], |s, p| [s[0] + p[0], s[1] + p[1]]);
+            [sum[0] / 4.0, sum[1] / 4.0]
+        };
+        let edge = (corners_px[0][0] - corners_px[2][0]).hypot(corners_px[0][1] - corners_px[2][1]);
+        let [x, y] = centre(&corners_px);
+        let same = found.iter_mut().find(|other| {
+            let [ox, oy] = centre(&other.corners_px);
+            other.text == text && (ox - x).hypot(oy - y) < edge / 2.0
+        });
+        match same {
+            // The larger picture gives the finer corners.
+            Some(other) if self.scale <= 1.0 => other.corners_px = corners_px,
+            Some(_) => {}
+            None => found.push(FoundCode {
+                cast_code: CastCode::from_payload(&text).is_some(),
+                text,
+                corners_px,
+            }),
+        }
+    }
+}
+
+fn decode(bits: &BitMatrix) -> Option<String> {
+    let result = Decode(bits).ok()?;
+    result.isValid().then(|| result.text())
+}
