@@ -14,6 +14,8 @@
 //! or yields a NaN: it is refused with a sentence that names the remedy. Coordinates are always
 //! in a named frame (see [`frames`]), lengths in millimetres, angles in degrees.
 
+pub mod cast;
+pub mod leg;
 pub mod marks;
 pub mod observed;
 pub mod quantity;

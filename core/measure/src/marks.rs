@@ -75,6 +75,13 @@ impl MarkName {
     /// Lower mark of the calf line (CL).
     pub const CALF_LOWER: &'static str = "calf-lower";
 
+    /// Inner plantar face of the heel, the height datum of inside points.
+    pub const HEEL_PLANTAR: &'static str = "heel-plantar";
+    /// Medial end of the heel's breadth.
+    pub const HEEL_MEDIAL: &'static str = "heel-medial";
+    /// Lateral end of the heel's breadth.
+    pub const HEEL_LATERAL: &'static str = "heel-lateral";
+
     /// The name as text.
     #[must_use]
     pub fn as_str(&self) -> &str {
