@@ -1,1 +1,23 @@
 //! What a visit holds: examination, cast, order, rules and follow-up.
+//!
+//! **Invariants.** No input or output, no clock: times are passed in, data files are compiled in
+//! or handed over as text. What was typed is kept as typed. What a newer version wrote survives.
+//! The program measures, explains and warns; it never decides.
+
+pub mod cast_record;
+pub mod entry;
+pub mod examination;
+pub mod follow_up;
+pub mod order;
+pub mod person;
+pub mod source;
+pub mod visit;
+pub mod words;
+
+pub use cast_record::{Cast, CastRecord};
+pub use entry::Entry;
+pub use examination::{Dimension, LegDimensions, Reading};
+pub use order::{Order, Prescription, Revision};
+pub use person::{Clinic, Person, When};
+pub use visit::Visit;
+pub use words::{Lang, Text};

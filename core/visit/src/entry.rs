@@ -1,0 +1,209 @@
+//! A typed number, kept as typed together with what is wrong with it.
+
+use crate::words::{Extra, Lang};
+use serde::{Deserialize, Serialize};
+
+/// A number as the clinician typed it. In JSON a plain number when nothing is to be said about it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(from = "Form", into = "Form")]
+pub struct Entry {
+    /// Exactly what was typed.
+    pub typed: String,
+    /// The number in the unit of the field; `None` when the text could not be read.
+    pub value: Option<f64>,
+    /// What is wrong with it, if anything.
+    pub problem: Option<Problem>,
+    /// The clinician has seen the problem and stands by the value.
+    pub confirmed: bool,
+    /// Fields of a newer version.
+    pub extra: Extra,
+}
+
+/// What is wrong with a typed value.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case", tag = "kind")]
+pub enum Problem {
+    /// The text is not a number.
+    NotANumber,
+    /// A unit was typed that does not belong to this field.
+    WrongUnit {
+        /// The unit typed.
+        unit: String,
+    },
+    /// Outside the hard limits of the field.
+    OutsideLimits {
+        /// Lowest plausible value.
+        low: f64,
+        /// Highest plausible value.
+        high: f64,
+        /// Unit of both limits.
+        unit: String,
+        /// What may have been meant.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        perhaps: Vec<Guess>,
+    },
+    /// Unlikely beside the other values of the same person.
+    Unlikely {
+        /// Why, in words.
+        because: String,
+    },
+    /// A problem named by a newer version.
+    #[serde(untagged)]
+    Newer(serde_json::Value),
+}
+
+/// A guess at what was meant: asked, never applied.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Guess {
+    /// The unit that may have been meant, e.g. `cm`.
+    pub typed_unit: String,
+    /// What the entry would then be, in the field's own unit.
+    pub value: f64,
+}
+
+impl Entry {
+    /// A number without anything wrong with it. NaN and infinities are kept as text only.
+    #[must_use]
+    pub fn number(value: f64) -> Self {
+        let problem = (!value.is_finite()).then_some(Problem::NotANumber);
+        let value = value.is_finite().then_some(value);
+        let typed = value.map_or_else(String::new, |v| v.to_string());
+        Self {
+            typed,
+            value,
+            problem,
+            confirmed: false,
+            extra: Extra::new(),
+        }
+    }
+
+    /// The number, if it can be used: readable, and inside the limits or confirmed.
+    #[must_use]
+    pub fn usable(&self) -> Option<f64> {
+        self.value
+            .filter(|v| v.is_finite() && (self.problem.is_none() || self.confirmed))
+    }
+}
+
+impl From<f64> for Entry {
+    fn from(value: f64) -> Self {
+        Self::number(value)
+    }
+}
+
+impl Problem {
+    /// The problem as one sentence with its remedy.
+    #[must_use]
+    pub fn sentence(&self, lang: Lang) -> String {
+        match (self, lang) {
+            (Self::NotANumber, Lang::En) => "This is not a number: type digits only.".into(),
+            (Self::NotANumber, Lang::De) => {
+                "Das ist keine Zahl: bitte nur Ziffern eingeben.".into()
+            }
+            (Self::WrongUnit { unit }, Lang::En) => {
+                format!("The unit {unit} does not belong to this field.")
+            }
+            (Self::WrongUnit { unit }, Lang::De) => {
+                format!("Die Einheit {unit} passt nicht zu diesem Feld.")
+            }
+            (
+                Self::OutsideLimits {
+                    low,
+                    high,
+                    unit,
+                    perhaps,
+                },
+                lang,
+            ) => {
+                let mut s = match lang {
+                    Lang::En => format!("Outside {low} to {high} {unit}."),
+                    Lang::De => format!("Außerhalb von {low} bis {high} {unit}."),
+                };
+                for guess in perhaps {
+                    s += &match lang {
+                        Lang::En => format!(
+                            " Meant in {} ({:.0} {unit})?",
+                            guess.typed_unit, guess.value
+                        ),
+                        Lang::De => format!(
+                            " In {} gemeint ({:.0} {unit})?",
+                            guess.typed_unit, guess.value
+                        ),
+                    };
+                }
+                s
+            }
+            (Self::Unlikely { because }, _) => because.clone(),
+            (Self::Newer(_), Lang::En) => {
+                "A newer version of the program questions this value.".into()
+            }
+            (Self::Newer(_), Lang::De) => {
+                "Eine neuere Programmversion beanstandet diesen Wert.".into()
+            }
+        }
+    }
+}
+
+/// The two shapes an entry has in JSON.
+#[derive(Serialize, Deserialize)]
+#[serde(untagged)]
+enum Form {
+    Plain(f64),
+    Full {
+        typed: String,
+        #[serde(default)]
+        value: Option<f64>,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        problem: Option<Problem>,
+        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+        confirmed: bool,
+        #[serde(flatten)]
+        extra: Extra,
+    },
+}
+
+impl From<Form> for Entry {
+    fn from(form: Form) -> Self {
+        match form {
+            Form::Plain(value) => Self::number(value),
+            Form::Full {
+                typed,
+                value,
+                problem,
+                confirmed,
+                extra,
+            } => Self {
+                typed,
+                value,
+                problem,
+                confirmed,
+                extra,
+            },
+        }
+    }
+}
+
+impl From<Entry> for Form {
+    fn from(entry: Entry) -> Self {
+        let plain = Entry::number(entry.value.unwrap_or(f64::NAN));
+        match entry.value {
+            Some(value) if plain == entry => Self::Plain(value),
+            _ => {
+                let Entry {
+                    typed,
+                    value,
+                    problem,
+                    confirmed,
+                    extra,
+                } = entry;
+                Self::Full {
+                    typed,
+                    value,
+                    problem,
+                    confirmed,
+                    extra,
+                }
+            }
+        }
+    }
+}
