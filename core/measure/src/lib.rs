@@ -15,7 +15,10 @@
 //! in a named frame (see [`frames`]), lengths in millimetres, angles in degrees.
 
 pub mod cast;
+pub mod frames;
 pub mod leg;
 pub mod marks;
+pub mod mat;
 pub mod observed;
 pub mod quantity;
+pub mod solve;

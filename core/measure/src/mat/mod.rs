@@ -1,0 +1,9 @@
+//! The mat: a sheet of AprilTag squares of known place and size on which the cast stands.
+//!
+//! [`file`] reads and checks a mat file, [`sheet`] holds the layouts Plinthside prints itself.
+
+pub mod file;
+pub mod sheet;
+
+pub use file::{Bar, Mat, MatError, MatTag, Printed};
+pub use sheet::{Paper, SheetLayout};
