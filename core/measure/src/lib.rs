@@ -3,7 +3,7 @@
 //! Data flows one way:
 //!
 //! ```text
-//! bytes ─ photo::decode ─► Photograph ─ photo::detect ─► PhotoTags ┐
+//! bytes ─ photo::decode ─► Photograph ─── detect::tags ─► PhotoTags ┐
 //!                                 └─ ink::find / snap ─► MarkView ─┤
 //! mat file ─ mat::Mat ────────────────────────────────────────────┴─ solve ─► Solution
 //! ruler entry ─ ruler ─► CastPoints ◄──────────────────────────────────────────┘
@@ -15,10 +15,13 @@
 //! in a named frame (see [`frames`]), lengths in millimetres, angles in degrees.
 
 pub mod cast;
+pub mod detect;
 pub mod frames;
+pub mod ink;
 pub mod leg;
 pub mod marks;
 pub mod mat;
 pub mod observed;
+pub mod photo;
 pub mod quantity;
 pub mod solve;
