@@ -5,12 +5,15 @@
 //! The program measures, explains and warns; it never decides.
 
 pub mod cast_record;
+pub mod data;
 pub mod entry;
 pub mod examination;
 pub mod follow_up;
+pub mod format;
 pub mod order;
 pub mod person;
 pub mod source;
+pub mod verdict;
 pub mod visit;
 pub mod words;
 

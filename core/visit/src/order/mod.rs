@@ -1,8 +1,11 @@
 //! The order for one foot: numbered revisions, each frozen once signed, and what became of it.
 
+mod catalogue;
 mod fields;
+mod lists;
 mod words;
 
+pub use catalogue::{FIELDS, Field, FieldKind, Line, SetError, at, field, json_of, usable_number};
 pub use fields::*;
 pub use words::*;
 

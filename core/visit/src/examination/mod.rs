@@ -1,5 +1,9 @@
 //! What was found on the patient: readings, and the leg's own dimensions.
 
+mod catalogue;
+
+pub use catalogue::{ReadingKind, Word, reading_kind, reading_kinds};
+
 use crate::entry::Entry;
 use crate::person::When;
 use crate::words::{Extra, words};
@@ -128,6 +132,33 @@ pub enum Dimension {
     FloorToFibularHeadMm,
     FloorToBandMm,
     ShankLeanDeg,
+}
+
+impl Dimension {
+    /// Every dimension, in the order they are taken.
+    pub const ALL: &[Self] = &[
+        Self::FootLengthMm,
+        Self::BimalleolarBreadthMm,
+        Self::HeelBreadthMm,
+        Self::BallBreadthMm,
+        Self::HeelToFirstMtpMm,
+        Self::HeelToFifthMtpMm,
+        Self::MedialMalleolusHeightMm,
+        Self::LateralMalleolusHeightMm,
+        Self::MedialMalleolusFromHeelBackMm,
+        Self::LateralMalleolusFromHeelBackMm,
+        Self::AnkleGirthMm,
+        Self::BandGirthMm,
+        Self::BandWidthMm,
+        Self::BandDepthMm,
+        Self::LargestCalfGirthMm,
+        Self::LargestCalfWidthMm,
+        Self::LargestCalfDepthMm,
+        Self::LargestCalfHeightMm,
+        Self::FloorToFibularHeadMm,
+        Self::FloorToBandMm,
+        Self::ShankLeanDeg,
+    ];
 }
 
 impl LegDimensions {
