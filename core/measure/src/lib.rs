@@ -16,6 +16,7 @@
 
 pub mod cast;
 pub mod detect;
+mod dual;
 pub mod frames;
 pub mod ink;
 pub mod leg;

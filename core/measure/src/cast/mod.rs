@@ -1,14 +1,27 @@
 //! From points on the cast to what the clinician reads: angles, hinge points, lengths and their ±.
 //!
-//! [`CastPoints`] come from photographs or from a ruler; [`results`](Results) are the same for
-//! both. Everything is stated side-neutrally (medial, lateral), never ±Y.
+//! [`CastPoints`] come from photographs or from a ruler; [`results()`] are the same for both.
+//! Everything is stated side-neutrally (medial, lateral), never ±Y.
 
+mod compare;
+mod compute;
+mod error;
+mod formulas;
+mod frame;
+mod hinge;
+mod marking;
 mod names;
 mod points;
-mod report;
+mod results;
 mod settings;
+mod side;
+mod spread;
+mod words;
 
+pub use compute::results;
+pub use error::{CastError, Refusal};
+pub use marking::{default_sd, nominal_normal};
 pub use names::ResultName;
 pub use points::{CastPoints, MeasuredPoint, PointsError, Source, Wall};
-pub use report::{CastPoint, Comparison, Datum, HingePoint, Results, SideCheck, SideOutcome};
+pub use results::{CastPoint, Comparison, Datum, HingePoint, Results, SideCheck, SideOutcome};
 pub use settings::{HingeFrom, HingeOffset, Marking, MarkingSd, Reference, Settings};

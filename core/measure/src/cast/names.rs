@@ -93,8 +93,22 @@ result_names! {
     HingeToLeg3d = "hinge_to_leg_3d_deg", Deg, "Hinge line to the leg, in space";
     /// Distance from MM to LM.
     Bimalleolar = "bimalleolar_mm", Mm, "Between the malleolar marks";
-    /// Largest |D| over the calf band and the range, own hinge line against the one ordered.
-    HingeMismatch = "hinge_mismatch_mm", Mm, "Largest movement of the calf band";
+    /// Medial hinge point above the mat, below the outer plantar face.
+    MedialHingeHeight = "medial_hinge_height_mm", Mm, "Medial hinge, height over the outer face";
+    /// Medial hinge point forward of the outer face at HL.
+    MedialHingeForward = "medial_hinge_forward_mm", Mm, "Medial hinge, forward of the outer back of the heel";
+    /// Medial hinge point above the inner plantar face of the heel.
+    MedialHingeHeightInside = "medial_hinge_height_inside_mm", Mm, "Medial hinge, height over the inner face";
+    /// Medial hinge point forward of the inner face at HL.
+    MedialHingeForwardInside = "medial_hinge_forward_inside_mm", Mm, "Medial hinge, forward of the inner back of the heel";
+    /// Lateral hinge point above the mat, below the outer plantar face.
+    LateralHingeHeight = "lateral_hinge_height_mm", Mm, "Lateral hinge, height over the outer face";
+    /// Lateral hinge point forward of the outer face at HL.
+    LateralHingeForward = "lateral_hinge_forward_mm", Mm, "Lateral hinge, forward of the outer back of the heel";
+    /// Lateral hinge point above the inner plantar face of the heel.
+    LateralHingeHeightInside = "lateral_hinge_height_inside_mm", Mm, "Lateral hinge, height over the inner face";
+    /// Lateral hinge point forward of the inner face at HL.
+    LateralHingeForwardInside = "lateral_hinge_forward_inside_mm", Mm, "Lateral hinge, forward of the inner back of the heel";
 
     /// HL to M1 along X.
     HeelToFirstMtp = "heel_to_first_mtp_mm", Mm, "Heel to first MTP";
@@ -104,6 +118,14 @@ result_names! {
     ForefootBreadth = "forefoot_breadth_mm", Mm, "Forefoot breadth";
     /// Between the heel breadth marks, if set.
     HeelBreadth = "heel_breadth_mm", Mm, "Heel breadth";
+    /// Breadth over the malleoli between the inner faces.
+    BimalleolarInside = "bimalleolar_inside_mm", Mm, "Between the malleoli, inner faces";
+    /// Heel breadth between the inner faces.
+    HeelBreadthInside = "heel_breadth_inside_mm", Mm, "Heel breadth, inner faces";
+    /// Inner back of the heel to M1 along X.
+    HeelToFirstMtpInside = "heel_to_first_mtp_inside_mm", Mm, "Heel to first MTP from the inner face";
+    /// Rock at the edge on a flat table, entered by hand.
+    Rock = "rock_mm", Mm, "Rock at the edge";
 }
 
 impl fmt::Display for ResultName {

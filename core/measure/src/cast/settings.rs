@@ -1,8 +1,8 @@
 //! What the clinician chooses before the results are computed.
 
-use crate::marks::MarkName;
+use crate::marks::{MarkName, Side};
 use serde::{Deserialize, Serialize};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// What the X axis of the cast frame points to, from below the mid-point of the heel marks.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
@@ -23,6 +23,13 @@ impl Reference {
         match self {
             Self::MtpMidpoint => "heel to the mid-point of the first and fifth MTP marks",
             Self::Mtp2 => "heel to the second MTP mark",
+        }
+    }
+
+    pub(crate) fn other_choice(self) -> &'static str {
+        match self {
+            Self::MtpMidpoint => ", or choose the second MTP mark as the reference",
+            Self::Mtp2 => ", or choose the mid-point of the first and fifth as the reference",
         }
     }
 }
@@ -84,4 +91,12 @@ pub struct Settings {
     pub lateral_hinge_offset: HingeOffset,
     /// Marking uncertainty.
     pub marking: Marking,
+    /// MTP marks set at the side of the joint; the others are plantar.
+    pub side_of_joint: BTreeSet<MarkName>,
+    /// Letter written on the skin, as read in the cast.
+    pub letter_on_skin: Option<Side>,
+    /// The side of the cast, seen from behind, on which the arch lies.
+    pub arch_seen_on: Option<Side>,
+    /// Rock at the edge on a flat table, measured by hand, millimetres.
+    pub rock_mm: Option<f64>,
 }

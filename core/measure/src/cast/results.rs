@@ -1,6 +1,6 @@
 //! The results of one cast.
 
-use super::{HingeFrom, Reference, ResultName, Source};
+use super::{HingeFrom, Reference, Refusal, ResultName, Source};
 use crate::leg::LegDimension;
 use crate::marks::{MarkName, Side, Surface};
 use crate::quantity::Quantity;
@@ -87,7 +87,7 @@ pub struct SideCheck {
 pub struct Comparison {
     /// Which of the patient's dimensions.
     pub dimension: LegDimension,
-    /// On the cast, to the skin (inner) face where the wall is known.
+    /// On the cast, between the inner faces: they were the skin.
     pub cast: Quantity,
     /// On the leg: mean of the readings.
     pub leg_mm: f64,
@@ -122,6 +122,8 @@ pub struct Results {
     pub lateral_hinge: Option<HingePoint>,
     /// Lengths beside the patient's own.
     pub comparisons: Vec<Comparison>,
+    /// Quantities that could not be computed, and why.
+    pub refused: Vec<Refusal>,
     /// Sentences for the clinician.
     pub warnings: Vec<String>,
 }
