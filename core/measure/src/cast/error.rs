@@ -24,6 +24,11 @@ pub enum CastError {
         /// The reference chosen.
         reference: Reference,
     },
+    /// Own and ordered hinge line can't be compared.
+    #[error(
+        "the hinge lines can't be compared: both malleolar apexes and both calf marks are needed, and each pair must be apart; mark them and photograph again"
+    )]
+    NoHingeComparison,
     /// A chosen number is not usable.
     #[error("{what} is {value}, which can't be used; {remedy}")]
     Setting {

@@ -10,18 +10,25 @@ mod formulas;
 mod frame;
 mod hinge;
 mod marking;
+mod mismatch;
 mod names;
 mod points;
 mod results;
 mod settings;
 mod side;
+mod skive;
 mod spread;
 mod words;
 
 pub use compute::results;
 pub use error::{CastError, Refusal};
 pub use marking::{default_sd, nominal_normal};
+pub use mismatch::{
+    BandPlace, CalfBand, HingeLine, Mismatch, MotionRange, Movement, OrderedLine, SAME_ANGLE,
+    hinge_mismatch, movement_mm,
+};
 pub use names::ResultName;
 pub use points::{CastPoints, MeasuredPoint, PointsError, Source, Wall};
 pub use results::{CastPoint, Comparison, Datum, HingePoint, Results, SideCheck, SideOutcome};
 pub use settings::{HingeFrom, HingeOffset, Marking, MarkingSd, Reference, Settings};
+pub use skive::{SKIVE_ANGLE_DEG, SkiveError, SkivePlan, plan_skive, posting_height_mm};
