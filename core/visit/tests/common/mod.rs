@@ -62,6 +62,7 @@ pub fn results(side: Side) -> Results {
         medial_hinge: None,
         lateral_hinge: None,
         comparisons: Vec::new(),
+        refused: Vec::new(),
         warnings: Vec::new(),
     }
 }
