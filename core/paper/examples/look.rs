@@ -43,4 +43,13 @@ fn main() {
         println!("sheet {paper} {:.0} ms", t.elapsed().as_secs_f64() * 1e3);
         std::fs::write(dir.join(format!("labels-{paper}.pdf")), doc.pdf().unwrap()).unwrap();
     }
+    for (name, paper) in [
+        ("a4", plinthside_measure::mat::sheet::Paper::A4),
+        ("a3", plinthside_measure::mat::sheet::Paper::A3),
+        ("letter", plinthside_measure::mat::sheet::Paper::Letter),
+        ("two-a4", plinthside_measure::mat::sheet::Paper::TwoA4),
+    ] {
+        let doc = mat(&paper.layout(), date).unwrap();
+        std::fs::write(dir.join(format!("mat-{name}.pdf")), doc.pdf().unwrap()).unwrap();
+    }
 }

@@ -70,7 +70,7 @@ impl LabelSize {
         match self {
             Self::W62H100 => 42.0,
             Self::W62H29 => 25.0,
-            Self::W100H150 => 70.0,
+            Self::W100H150 => 64.0,
             Self::W50H30 => 20.7,
         }
     }

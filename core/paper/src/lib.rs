@@ -8,12 +8,15 @@
 pub mod code;
 mod error;
 pub mod label;
+mod mat;
 mod page;
 pub mod qr;
+pub mod tag36h11;
 mod typeset;
 
 pub use code::CastCode;
 pub use error::PaperError;
 pub use label::{Label, LabelSize, PrinterDots, label, labels};
+pub use mat::mat;
 pub use page::Paper;
 pub use typeset::Document;

@@ -6,6 +6,7 @@
 
 use crate::PaperError;
 use serde::Serialize;
+use serde_json::Value;
 use std::sync::LazyLock;
 use typst::diag::{FileError, FileResult, SourceDiagnostic};
 use typst::foundations::{Bytes, Datetime, Duration};
@@ -39,7 +40,9 @@ impl std::fmt::Debug for Document {
 impl Document {
     /// Sets `template` (a file name in `templates/`) with `data`.
     pub(crate) fn set(template: &str, data: &impl Serialize) -> Result<Self, PaperError> {
-        let data = serde_json::to_vec(data).map_err(|e| fault(e.to_string()))?;
+        let mut data = serde_json::to_value(data).map_err(|e| fault(e.to_string()))?;
+        make_printable(&mut data);
+        let data = serde_json::to_vec(&data).map_err(|e| fault(e.to_string()))?;
         let world = Desk {
             shelf: &SHELF,
             main: SHELF
@@ -235,6 +238,30 @@ impl World for Desk {
 
     fn today(&self, _offset: Option<Duration>) -> Option<Datetime> {
         None
+    }
+}
+
+/// Writes characters that our fonts lack as `[U+…]`: nothing typed vanishes and nothing stops a page.
+fn make_printable(data: &mut Value) {
+    match data {
+        Value::String(text) => {
+            let printable = |c: char| {
+                c == '\n' || SHELF.fonts.iter().all(|f| f.info().coverage.contains(c.into()))
+            };
+            if !text.chars().all(printable) {
+                *text = text.chars().fold(String::new(), |mut out, c| {
+                    if printable(c) {
+                        out.push(c);
+                    } else {
+                        out += &format!("[U+{:04X}]", u32::from(c));
+                    }
+                    out
+                });
+            }
+        }
+        Value::Array(items) => items.iter_mut().for_each(make_printable),
+        Value::Object(fields) => fields.values_mut().for_each(make_printable),
+        _ => {}
     }
 }
 

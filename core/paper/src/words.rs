@@ -1,0 +1,108 @@
+//! Numbers as they are printed: whole millimetres and degrees with their ±.
+
+use crate::PaperError;
+use plinthside_measure::cast::{ResultName, Results};
+use plinthside_measure::quantity::{Quantity, Unit};
+use plinthside_visit::Entry;
+
+/// Half of the 95 % interval of a quantity, with marking and from the instrument alone.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct HalfWidth {
+    pub(crate) total: f64,
+    pub(crate) instrument: f64,
+}
+
+/// Both half widths; the instrument's share is scaled by its sd.
+pub(crate) fn half_width(q: &Quantity) -> HalfWidth {
+    let total = (q.high95 - q.low95).abs() / 2.0;
+    let share = if q.total_sd > 0.0 {
+        (q.instrument_sd / q.total_sd).min(1.0)
+    } else {
+        1.0
+    };
+    HalfWidth {
+        total,
+        instrument: total * share,
+    }
+}
+
+/// Nearest whole number, never “-0”.
+pub(crate) fn whole(value: f64) -> String {
+    format!("{}", value.round() as i64)
+}
+
+/// A ± in whole units, rounded up: never smaller than it is, never 0.
+pub(crate) fn whole_up(value: f64) -> String {
+    format!("{}", (value - 1e-9).ceil().max(1.0) as i64)
+}
+
+pub(crate) fn unit_sign(unit: Unit) -> &'static str {
+    match unit {
+        Unit::Mm => " mm",
+        Unit::Deg => "°",
+    }
+}
+
+/// One printed quantity.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Printed {
+    /// `3° inverted`, `79 mm`.
+    pub(crate) value: String,
+    /// `± 1` from the camera or ruler alone.
+    pub(crate) instrument: String,
+    /// `± 10` with the marking.
+    pub(crate) total: String,
+}
+
+pub(crate) fn printed(name: &str, q: &Quantity, word: Option<&str>) -> Result<Printed, PaperError> {
+    finite(name, &[q.value, q.instrument_sd, q.total_sd, q.low95, q.high95])?;
+    let half = half_width(q);
+    let unit = unit_sign(q.unit);
+    // At a whole 0 no direction is named.
+    let value = match word {
+        Some(word) if q.value.round() != 0.0 && !word.is_empty() => {
+            format!("{}{unit} {word}", whole(q.value.abs()))
+        }
+        _ => format!("{}{unit}", whole(q.value)),
+    };
+    Ok(Printed {
+        value,
+        instrument: format!("± {}", whole_up(half.instrument)),
+        total: format!("± {}", whole_up(half.total)),
+    })
+}
+
+/// A named result as printed; `None` where the marks do not give it.
+pub(crate) fn result(results: &Results, name: ResultName) -> Result<Option<Printed>, PaperError> {
+    let word = results.words.get(&name).map(String::as_str);
+    results
+        .quantities
+        .get(&name)
+        .map(|q| printed(name.label(), q, word))
+        .transpose()
+}
+
+pub(crate) fn finite(what: &str, values: &[f64]) -> Result<(), PaperError> {
+    // A page is a few hundred millimetres; far beyond, a value is a fault and not a measurement.
+    if values.iter().all(|v| v.abs() < 1e6) {
+        Ok(())
+    } else {
+        Err(PaperError::NotANumber { what: what.into() })
+    }
+}
+
+/// A typed number with its unit: `4 mm`, `2.5 mm`; text that could not be read stands as typed.
+pub(crate) fn entry(entry: &Entry, unit: &str) -> String {
+    match entry.usable().or(entry.value) {
+        Some(v) => {
+            let rounded = (v * 10.0).round() / 10.0;
+            let sign = if entry.usable().is_none() {
+                " (questioned)"
+            } else {
+                ""
+            };
+            format!("{}{unit}{sign}", rounded + 0.0)
+        }
+        None => format!("“{}” (as typed)", entry.typed.trim()),
+    }
+}
