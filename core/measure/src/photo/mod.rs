@@ -1,12 +1,16 @@
 //! From the bytes of a photograph to upright pixels and what its EXIF says of the camera.
 
+mod exif;
+mod files;
 mod refuse;
+#[cfg(test)]
+mod tests;
+mod turn;
 
 use crate::observed::CameraKey;
-use image::{DynamicImage, ImageDecoder, ImageReader};
+use image::{ImageBuffer, Rgb, imageops};
 pub use refuse::{LIMITS, Limits, PhotoError};
 use std::borrow::Cow;
-use std::io::Cursor;
 
 /// One decoded photograph, upright (EXIF orientation applied).
 ///
@@ -53,37 +57,35 @@ pub fn decode_luma(name: &str, bytes: &[u8]) -> Result<Photograph, PhotoError> {
 }
 
 fn decode_as(name: &str, bytes: &[u8], colour: bool) -> Result<Photograph, PhotoError> {
-    refuse::check_type(name, bytes)?;
-    let damaged = |error: &dyn std::fmt::Display| PhotoError::Damaged {
-        photo: name.to_owned(),
-        what: error.to_string(),
+    let kind = refuse::kind_of(name, bytes)?;
+    let stored = files::decode(name, bytes, kind, colour)?;
+    let facts = exif::Facts::read(bytes);
+    let exif_focal_px = facts.focal_px(stored.width, stored.height);
+    let size = [stored.width as usize, stored.height as usize];
+    let (pixels, [width, height]) = match stored.pixels {
+        Pixels::Luma(luma) => {
+            let (luma, size) = turn::upright::<1>(luma, size, facts.orientation);
+            (Pixels::Luma(luma), size)
+        }
+        Pixels::Rgb(rgb) => {
+            let (rgb, size) = turn::upright::<3>(rgb, size, facts.orientation);
+            (Pixels::Rgb(rgb), size)
+        }
     };
-    let mut decoder = ImageReader::new(Cursor::new(bytes))
-        .with_guessed_format()
-        .map_err(|e| damaged(&e))?
-        .into_decoder()
-        .map_err(|e| damaged(&e))?;
-    let (sensor_width_px, sensor_height_px) = decoder.dimensions();
-    refuse::check_size(name, sensor_width_px, sensor_height_px)?;
-    let turn = decoder.orientation().map_err(|e| damaged(&e))?;
-    let mut image = DynamicImage::from_decoder(decoder).map_err(|e| damaged(&e))?;
-    image.apply_orientation(turn);
     Ok(Photograph {
         name: name.to_owned(),
-        width: image.width(),
-        height: image.height(),
-        orientation: turn.to_exif(),
+        width: width as u32,
+        height: height as u32,
+        orientation: facts.orientation,
         camera: CameraKey {
-            sensor_width_px,
-            sensor_height_px,
-            ..CameraKey::default()
+            make: facts.make,
+            model: facts.model,
+            lens: facts.lens,
+            sensor_width_px: stored.width,
+            sensor_height_px: stored.height,
         },
-        exif_focal_px: None,
-        pixels: if colour {
-            Pixels::Rgb(image.into_rgb8().into_raw())
-        } else {
-            Pixels::Luma(image.into_luma8().into_raw())
-        },
+        exif_focal_px,
+        pixels,
     })
 }
 
@@ -92,53 +94,46 @@ impl Photograph {
     /// number is wrong.
     #[must_use]
     pub fn from_luma(name: &str, width: u32, height: u32, luma: Vec<u8>) -> Option<Self> {
-        Self::from_pixels(name, width, height, 1, Pixels::Luma(luma))
+        Self::from_pixels(name, width, height, Pixels::Luma(luma))
     }
 
     /// A photograph from upright RGB pixels (row-major, 3 bytes each), or `None` if their number
     /// is wrong.
     #[must_use]
     pub fn from_rgb(name: &str, width: u32, height: u32, rgb: Vec<u8>) -> Option<Self> {
-        Self::from_pixels(name, width, height, 3, Pixels::Rgb(rgb))
+        Self::from_pixels(name, width, height, Pixels::Rgb(rgb))
     }
 
-    fn from_pixels(
-        name: &str,
-        width: u32,
-        height: u32,
-        channels: usize,
-        pixels: Pixels,
-    ) -> Option<Self> {
-        let length = match &pixels {
-            Pixels::Luma(p) | Pixels::Rgb(p) => p.len(),
+    fn from_pixels(name: &str, width: u32, height: u32, pixels: Pixels) -> Option<Self> {
+        let area = width as usize * height as usize;
+        let fits = match &pixels {
+            Pixels::Luma(luma) => luma.len() == area,
+            Pixels::Rgb(rgb) => rgb.len() == area * 3,
         };
-        (width > 0 && height > 0 && length == width as usize * height as usize * channels).then(
-            || Self {
-                name: name.to_owned(),
-                width,
-                height,
-                orientation: 1,
-                camera: CameraKey {
-                    sensor_width_px: width,
-                    sensor_height_px: height,
-                    ..CameraKey::default()
-                },
-                exif_focal_px: None,
-                pixels,
+        (area > 0 && fits).then(|| Self {
+            name: name.to_owned(),
+            width,
+            height,
+            orientation: 1,
+            camera: CameraKey {
+                sensor_width_px: width,
+                sensor_height_px: height,
+                ..CameraKey::default()
             },
-        )
+            exif_focal_px: None,
+            pixels,
+        })
     }
 
-    /// Brightness, one byte a pixel.
+    /// Brightness (ITU-R BT.601, as in JPEG), one byte a pixel.
     #[must_use]
     pub fn luma(&self) -> Cow<'_, [u8]> {
         match &self.pixels {
             Pixels::Luma(luma) => Cow::Borrowed(luma),
-            Pixels::Rgb(rgb) => Cow::Owned(
-                rgb.chunks_exact(3)
-                    .map(|p| luma_of(p[0], p[1], p[2]))
-                    .collect(),
-            ),
+            Pixels::Rgb(rgb) => {
+                let (pixels, _) = rgb.as_chunks::<3>();
+                Cow::Owned(pixels.iter().map(|&[r, g, b]| luma_of(r, g, b)).collect())
+            }
         }
     }
 
@@ -147,7 +142,48 @@ impl Photograph {
     pub fn rgb(&self) -> Cow<'_, [u8]> {
         match &self.pixels {
             Pixels::Rgb(rgb) => Cow::Borrowed(rgb),
-            Pixels::Luma(luma) => Cow::Owned(luma.iter().flat_map(|&v| [v, v, v]).collect()),
+            Pixels::Luma(luma) => Cow::Owned(luma.iter().flat_map(|&v| [v; 3]).collect()),
+        }
+    }
+
+    /// Colour of one pixel.
+    pub(crate) fn rgb_at(&self, x: usize, y: usize) -> [u8; 3] {
+        let at = y * self.width as usize + x;
+        match &self.pixels {
+            Pixels::Rgb(rgb) => [rgb[3 * at], rgb[3 * at + 1], rgb[3 * at + 2]],
+            Pixels::Luma(luma) => [luma[at]; 3],
+        }
+    }
+
+    /// Whether the photograph has colours; without them ink cannot be told from shadow.
+    #[must_use]
+    pub fn has_colour(&self) -> bool {
+        matches!(self.pixels, Pixels::Rgb(_))
+    }
+
+    /// A copy in colour no larger than `side_px` on its longer side, each pixel the mean of those
+    /// it covers: its width, height and RGB bytes. Smaller photographs keep their size.
+    #[must_use]
+    pub fn working_copy(&self, side_px: u32) -> (u32, u32, Vec<u8>) {
+        let longer = self.width.max(self.height);
+        let side_px = side_px.clamp(1, longer);
+        let scaled = |side: u32| {
+            let rounded =
+                (u64::from(side) * u64::from(side_px) + u64::from(longer) / 2) / u64::from(longer);
+            (rounded as u32).max(1)
+        };
+        let (width, height) = (scaled(self.width), scaled(self.height));
+        let rgb = self.rgb();
+        if (width, height) == (self.width, self.height) {
+            return (width, height, rgb.into_owned());
+        }
+        match ImageBuffer::<Rgb<u8>, &[u8]>::from_raw(self.width, self.height, &rgb) {
+            Some(whole) => (
+                width,
+                height,
+                imageops::thumbnail(&whole, width, height).into_raw(),
+            ),
+            None => (self.width, self.height, rgb.into_owned()),
         }
     }
 }
