@@ -14,6 +14,8 @@ pub const FAMILY: &str = "tag36h11";
 const IDS_IN_FAMILY: u32 = 587;
 /// Fewest tags a mat may have.
 pub const FEWEST_TAGS: usize = 3;
+/// Most sheets of paper a mat may be put together from.
+const MOST_SHEETS: usize = 8;
 /// Larger coordinates are a unit mistake.
 const LARGEST_MM: f64 = 20_000.0;
 /// A corner counts as on a line with its neighbours below this share of the tag's area.
@@ -100,7 +102,9 @@ pub enum MatError {
         sd_mm: f64,
     },
     /// A sheet number that leaves a gap.
-    #[error("tag {id} is said to lie on sheet {sheet}; sheets are numbered 0, 1, … without a gap")]
+    #[error(
+        "tag {id} is said to lie on sheet {sheet}; sheets are numbered 0, 1, … without a gap, 7 at most"
+    )]
     Sheet {
         /// The tag.
         id: u32,
@@ -250,7 +254,7 @@ impl Mat {
             if !ids.insert(tag.id) {
                 return Err(MatError::RepeatedId { id: tag.id });
             }
-            if tag.sheet >= sheets.len() {
+            if tag.sheet >= sheets.len().min(MOST_SHEETS) {
                 return Err(MatError::Sheet {
                     id: tag.id,
                     sheet: tag.sheet,

@@ -1,5 +1,6 @@
 //! What [`super::solve`] finds.
 
+use super::report::Fitted;
 use crate::marks::{MarkName, Surface};
 use crate::observed::CameraKey;
 use nalgebra::{DMatrix, DVector, Vector3};
@@ -52,7 +53,7 @@ pub struct Camera {
     /// The photograph.
     pub photo: String,
     /// Tags used.
-    pub tags: usize,
+    pub tags: u32,
     /// Root mean square distance of their corners, pixels.
     pub rms_px: f64,
     /// Standard deviation of one corner coordinate of this photograph, pixels.
@@ -286,6 +287,8 @@ pub struct Solution {
     pub dropped_tags: Vec<DroppedTag>,
     /// What the user should know.
     pub warnings: Vec<Warning>,
+    /// Parameters and their covariance, for predictions and advice.
+    pub(crate) fitted: Fitted,
 }
 
 impl Solution {

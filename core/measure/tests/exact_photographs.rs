@@ -1,0 +1,33 @@
+//! Noise-free photographs give the marks back exactly, whatever the lens.
+//! Source: the projection in `support`, written apart from the library.
+
+mod support;
+
+use plinthside_measure::solve::{SolveOptions, solve};
+use support::{World, four_corners, marks, six_views};
+
+#[test]
+fn exact_photographs_give_exact_marks() {
+    for stands in [four_corners(), six_views()] {
+        let mut world = World::new(stands);
+        world.f = 2950.0;
+        world.c = [2031.0, 1490.0];
+        world.k = [0.06, -0.03];
+        let (photos, taps) = world.exact();
+        let options = SolveOptions {
+            priors: false,
+            ..SolveOptions::default()
+        };
+        let solution = solve(&world.mat, &photos, &taps, &options).expect("solved");
+        for (mark, truth) in marks().iter().zip(world.truth()) {
+            let (_, point) = solution.point(mark.name).expect("placed");
+            let error = (nalgebra::Vector3::from(point.mat_mm) - truth).norm();
+            println!(
+                "{:20} views {} error {error:.1e} mm",
+                mark.name, point.views
+            );
+            assert!(error < 1e-6, "{} off by {error} mm", mark.name);
+        }
+        println!("{:?}", solution.intrinsics);
+    }
+}
