@@ -4,14 +4,18 @@
 //! or handed over as text. What was typed is kept as typed. What a newer version wrote survives.
 //! The program measures, explains and warns; it never decides.
 
+pub mod aids;
 pub mod cast_record;
 pub mod data;
 pub mod entry;
 pub mod examination;
+pub mod figures;
 pub mod follow_up;
 pub mod format;
+pub mod norms;
 pub mod order;
 pub mod person;
+pub mod rules;
 pub mod source;
 pub mod verdict;
 pub mod visit;

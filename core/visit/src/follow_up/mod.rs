@@ -1,5 +1,9 @@
 //! What becomes of an order: lab receipt, fitting, review, remake.
 
+mod leaflet;
+
+pub use leaflet::{Leaflet, LeafletFor, LeafletText, Section};
+
 use crate::entry::Entry;
 use crate::order::Spot;
 use crate::person::When;

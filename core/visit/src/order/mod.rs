@@ -2,11 +2,17 @@
 
 mod catalogue;
 mod fields;
+mod fill;
 mod lists;
+mod sign;
+mod statement;
 mod words;
 
 pub use catalogue::{FIELDS, Field, FieldKind, Line, SetError, at, field, json_of, usable_number};
 pub use fields::*;
+pub use fill::{Filled, Stale, fillable};
+pub use sign::{SignError, Signing};
+pub use statement::{Statement, StatementError, statement};
 pub use words::*;
 
 use crate::person::{Prescriber, When};

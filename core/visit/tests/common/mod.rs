@@ -1,13 +1,14 @@
 //! Small builders shared by the tests.
-#![allow(dead_code)]
+#![allow(dead_code, clippy::unwrap_used)]
 
+use chrono::{DateTime, NaiveDate};
 use plinthside_measure::cast::{
     CastPoint, Comparison, Reference, Results, SideCheck, SideOutcome, Source,
 };
 use plinthside_measure::leg::LegDimension;
 use plinthside_measure::marks::{MarkName, Side, Surface};
 use plinthside_measure::quantity::{Quantity, Unit};
-use plinthside_visit::{Entry, Reading};
+use plinthside_visit::{Entry, Order, Prescription, Reading, Revision, Visit, When};
 use std::collections::BTreeMap;
 
 pub fn entry(value: f64) -> Entry {
@@ -100,4 +101,38 @@ pub fn choice(kind: &str, side: Side, word: &str) -> Reading {
         choices: vec![word.into()],
         ..Reading::default()
     }
+}
+
+pub fn when() -> When {
+    DateTime::parse_from_rfc3339("2026-03-02T10:15:00+01:00").unwrap()
+}
+
+pub fn day() -> NaiveDate {
+    NaiveDate::from_ymd_opt(2026, 3, 2).unwrap()
+}
+
+pub fn visit(side: Side) -> Visit {
+    Visit::new("v-1", when(), vec![side])
+}
+
+/// The prescription of a new order for one side.
+pub fn order_of(visit: &mut Visit, side: Side) -> &mut Prescription {
+    visit.orders.push(Order {
+        id: format!("o-{side}"),
+        side,
+        cast: None,
+        revisions: vec![Revision {
+            number: 1,
+            prescription: Prescription::default(),
+            because: BTreeMap::new(),
+            overrides: BTreeMap::new(),
+            reason: String::new(),
+            signature: None,
+            extra: serde_json::Map::default(),
+        }],
+        history: Vec::new(),
+        extra: serde_json::Map::default(),
+    });
+    let last = visit.orders.len() - 1;
+    &mut visit.orders[last].revisions[0].prescription
 }

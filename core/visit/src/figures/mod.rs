@@ -1,0 +1,9 @@
+//! Figures of the practice: remakes and why, how long the lab takes, how well people repeat.
+
+mod agreement;
+mod practice;
+
+pub use agreement::{
+    Estimate, FigureError, Icc, Limits, Repeatability, icc, limits_of_agreement, repeatability,
+};
+pub use practice::{Grouped, Practice, Rate, Turnaround, practice, repeated_casts, wilson};

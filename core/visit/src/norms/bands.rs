@@ -1,0 +1,429 @@
+//! Published bands and measurement errors, and what a change or a difference amounts to.
+
+use crate::data::{DataError, DataFile};
+use crate::examination::{Reading, reading_kind};
+use crate::format;
+use crate::person::Sex;
+use crate::source::{Certainty, Source};
+use crate::verdict::Range;
+use crate::words::{Lang, Text};
+use plinthside_measure::marks::Side;
+use serde::{Deserialize, Serialize};
+
+const BANDS: &str = include_str!("../../data/bands.toml");
+const ERRORS: &str = include_str!("../../data/errors.toml");
+
+/// What published work found for one reading in one population.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Band {
+    /// Key of the reading.
+    pub reading: String,
+    /// Who was measured.
+    pub population: Text,
+    /// How many.
+    pub n: u32,
+    /// Mean, in the reading's unit and sign.
+    #[serde(default)]
+    pub mean: Option<f64>,
+    /// Standard deviation of people.
+    #[serde(default)]
+    pub sd: Option<f64>,
+    /// 95 % interval of the mean.
+    #[serde(default)]
+    pub mean_ci: Option<Range>,
+    /// Means of several studies lie between these.
+    #[serde(default)]
+    pub means_between: Option<Range>,
+    /// Ages it holds for, completed years.
+    #[serde(default)]
+    pub age_years: Option<Range>,
+    /// Sex it holds for.
+    #[serde(default)]
+    pub sex: Option<Sex>,
+    /// Side it holds for.
+    #[serde(default)]
+    pub side: Option<Side>,
+    /// What to know about it.
+    #[serde(default)]
+    pub note: Option<Text>,
+    /// Where it stands.
+    pub source: Source,
+}
+
+/// Whether the same person reads again or another does.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Scope {
+    /// The same person.
+    Within,
+    /// Another person.
+    Between,
+}
+
+/// How far two readings may differ by chance.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct MeasurementError {
+    /// Key of the reading.
+    pub reading: String,
+    /// Who reads again.
+    pub scope: Scope,
+    /// Method it holds for; any if not given.
+    #[serde(default)]
+    pub method: Option<String>,
+    /// Standard error of measurement.
+    #[serde(default)]
+    pub sem: Option<f64>,
+    /// Smallest detectable change, 95 %, where the source gives it.
+    #[serde(default)]
+    mdc95: Option<f64>,
+    /// Total error the source states instead of an SEM.
+    #[serde(default)]
+    pub total_error: Option<f64>,
+    /// Range of the agreement coefficient found.
+    #[serde(default)]
+    pub icc: Option<Range>,
+    /// What to know about it.
+    #[serde(default)]
+    pub note: Option<Text>,
+    /// Where it stands.
+    pub source: Source,
+}
+
+/// A difference between the sides that deserves a note.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct SideDifference {
+    /// Key of the reading.
+    pub reading: String,
+    /// Noted above this.
+    pub above: f64,
+    /// What is said.
+    pub say: Text,
+    /// Where it stands.
+    pub source: Source,
+}
+
+/// All bands and errors.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Norms {
+    /// Bands.
+    pub bands: Vec<Band>,
+    /// Errors.
+    pub errors: Vec<MeasurementError>,
+    /// Differences between the sides.
+    pub side_differences: Vec<SideDifference>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct BandFile {
+    #[allow(dead_code)]
+    schema: u32,
+    band: Vec<Band>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct ErrorFile {
+    #[allow(dead_code)]
+    schema: u32,
+    error: Vec<MeasurementError>,
+    #[serde(default)]
+    side_difference: Vec<SideDifference>,
+}
+
+/// MDC95 = 1.96 · √2 · SEM.
+#[must_use]
+pub fn mdc95(sem: f64) -> f64 {
+    1.96 * std::f64::consts::SQRT_2 * sem
+}
+
+impl MeasurementError {
+    /// Smallest change that is beyond chance at 95 %.
+    #[must_use]
+    pub fn mdc95(&self) -> Option<f64> {
+        self.mdc95.or_else(|| self.sem.map(mdc95))
+    }
+}
+
+/// Who a band should fit.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Who<'a> {
+    /// Age, completed years.
+    pub age_years: Option<u32>,
+    /// Sex.
+    pub sex: Option<&'a Sex>,
+    /// Side of the reading.
+    pub side: Option<Side>,
+}
+
+impl Norms {
+    /// The bands and errors the program ships.
+    ///
+    /// # Errors
+    /// None in a released program: a test reads them.
+    pub fn shipped() -> Result<Self, DataError> {
+        Self::parse(("bands.toml", BANDS), ("errors.toml", ERRORS))
+    }
+
+    /// A clinic's own bands and errors, each a name and a text.
+    ///
+    /// # Errors
+    /// Names the line: text that is not TOML, an unknown field, or a reading there is none of.
+    pub fn parse(bands: (&str, &str), errors: (&str, &str)) -> Result<Self, DataError> {
+        let band_file = DataFile {
+            name: bands.0,
+            text: bands.1,
+        };
+        let error_file = DataFile {
+            name: errors.0,
+            text: errors.1,
+        };
+        let bands = band_file.parse::<BandFile>()?.band;
+        let ErrorFile {
+            error: errors,
+            side_difference: side_differences,
+            ..
+        } = error_file.parse()?;
+        check_readings(&band_file, bands.iter().map(|b| &b.reading))?;
+        check_readings(&error_file, errors.iter().map(|e| &e.reading))?;
+        check_readings(&error_file, side_differences.iter().map(|d| &d.reading))?;
+        Ok(Self {
+            bands,
+            errors,
+            side_differences,
+        })
+    }
+
+    /// The bands that fit a person, better known ones first; what is not known excludes none.
+    #[must_use]
+    pub fn bands_for(&self, reading: &str, who: Who<'_>) -> Vec<&Band> {
+        let fits = |b: &&Band| {
+            let age = |years: u32| b.age_years.is_none_or(|r| r.holds(f64::from(years)));
+            b.reading == reading
+                && who.age_years.is_none_or(age)
+                && who
+                    .sex
+                    .is_none_or(|sex| b.sex.as_ref().is_none_or(|s| s == sex))
+                && who.side.is_none_or(|side| b.side.is_none_or(|s| s == side))
+        };
+        let mut bands: Vec<_> = self.bands.iter().filter(fits).collect();
+        bands.sort_by_key(|b| b.source.certainty == Certainty::Unverified);
+        bands
+    }
+
+    /// The measurement error of a reading by a method: the largest that is published for it.
+    #[must_use]
+    pub fn error_for(
+        &self,
+        reading: &str,
+        method: &str,
+        scope: Scope,
+    ) -> Option<&MeasurementError> {
+        let fits = |e: &&MeasurementError| {
+            e.reading == reading
+                && e.scope == scope
+                && e.method
+                    .as_deref()
+                    .is_none_or(|m| method.is_empty() || m == method)
+        };
+        let size = |e: &MeasurementError| e.mdc95().or(e.total_error).unwrap_or(0.0);
+        self.errors
+            .iter()
+            .filter(fits)
+            .max_by(|a, b| size(a).total_cmp(&size(b)))
+    }
+
+    /// The change of a reading since an earlier one, against the measurement error.
+    ///
+    /// # Errors
+    /// In words why the two can't be compared: another method, another side, no number.
+    pub fn change(&self, earlier: &Reading, now: &Reading) -> Result<Change, Text> {
+        if earlier.kind != now.kind || earlier.side != now.side {
+            return Err(Text::new(
+                "Two different readings: nothing to compare.",
+                "Zwei verschiedene Werte: nichts zu vergleichen.",
+            ));
+        }
+        if earlier.method != now.method {
+            return Err(Text::new(
+                "Taken by different methods: a change can't be told from the method.",
+                "Mit verschiedenen Methoden gemessen: eine Änderung ist nicht von der Methode zu trennen.",
+            ));
+        }
+        if now.is_unconfirmed_copy() {
+            return Err(Text::new(
+                "Copied from the last visit and not taken again.",
+                "Vom letzten Besuch übernommen und nicht erneut gemessen.",
+            ));
+        }
+        let (Some(before), Some(after)) = (earlier.mean(), now.mean()) else {
+            return Err(Text::new(
+                "One of them has no number.",
+                "Einer hat keine Zahl.",
+            ));
+        };
+        let same = !now.by.is_empty() && earlier.by == now.by;
+        let scope = if same { Scope::Within } else { Scope::Between };
+        let error = self.error_for(&now.kind, &now.method, scope);
+        let limit = error.and_then(|e| e.mdc95().or(e.total_error));
+        let difference = after - before;
+        Ok(Change {
+            difference,
+            scope,
+            limit,
+            beyond_error: limit.map(|limit| difference.abs() > limit),
+            text: change_text(&now.kind, difference, limit, error),
+        })
+    }
+
+    /// What deserves a note about the difference between the two sides of one reading.
+    #[must_use]
+    pub fn side_difference(&self, left: &Reading, right: &Reading) -> Option<&SideDifference> {
+        let difference = (left.mean()? - right.mean()?).abs();
+        self.side_differences
+            .iter()
+            .find(|d| d.reading == left.kind && left.kind == right.kind && difference > d.above)
+    }
+}
+
+impl Band {
+    /// How far a value lies from the population: in its standard deviations where known.
+    #[must_use]
+    pub fn distance_sd(&self, value: f64) -> Option<f64> {
+        let (mean, sd) = (self.mean?, self.sd?);
+        (sd > 0.0).then(|| (value - mean) / sd)
+    }
+
+    /// The band in words with its source: never an ideal.
+    #[must_use]
+    pub fn text(&self, lang: Lang) -> String {
+        let kind = reading_kind(&self.reading);
+        let shown = |v: f64| kind.map_or_else(|| v.to_string(), |k| k.printed(v, lang));
+        let mut s = format!("{} (n = {})", self.population.get(lang), self.n);
+        let de = lang == Lang::De;
+        if let Some(mean) = self.mean {
+            s += &format!(": {} {}", if de { "Mittel" } else { "mean" }, shown(mean));
+        }
+        if let Some(sd) = self.sd {
+            let decimals = if sd < 1.0 { 3 } else { 1 };
+            s += &format!(", SD {}", format::number(sd, decimals, lang));
+        }
+        for (range, en, de_word) in [
+            (
+                self.mean_ci,
+                "95 % interval of the mean",
+                "95-%-Intervall des Mittels",
+            ),
+            (
+                self.means_between,
+                "means of studies",
+                "Mittelwerte der Studien",
+            ),
+        ] {
+            if let Some(Range {
+                low: Some(low),
+                high: Some(high),
+            }) = range
+            {
+                let word = if de { de_word } else { en };
+                let (low, high) = (format::number(low, 1, lang), format::number(high, 1, lang));
+                s += &format!(", {word} {low}–{high}");
+            }
+        }
+        if let Some(note) = &self.note {
+            s += &format!("; {}", note.get(lang));
+        }
+        format!("{s}. {}", self.source.line(lang))
+    }
+}
+
+/// A change since an earlier reading.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Change {
+    /// Now less before.
+    pub difference: f64,
+    /// Whether the same person took both.
+    pub scope: Scope,
+    /// What a change must exceed; `None` where nothing is published.
+    pub limit: Option<f64>,
+    /// Whether it exceeds it.
+    pub beyond_error: Option<bool>,
+    /// It in words.
+    pub text: Text,
+}
+
+fn change_text(
+    kind: &str,
+    difference: f64,
+    limit: Option<f64>,
+    error: Option<&MeasurementError>,
+) -> Text {
+    let unit = reading_kind(kind)
+        .and_then(|k| k.unit.clone())
+        .unwrap_or_default();
+    let unit = if matches!(unit.as_str(), "1" | "score") {
+        String::new()
+    } else {
+        unit
+    };
+    let in_lang = |lang: Lang| {
+        let q = |v: f64| format!("{}{}", format::number(v, 1, lang), format::unit(&unit));
+        let sign = if difference > 0.0 { "+" } else { "" };
+        let source = error.map(|e| e.source.line(lang)).unwrap_or_default();
+        match (limit, lang) {
+            (Some(limit), Lang::En) if difference.abs() > limit => {
+                format!(
+                    "changed by {sign}{}, more than the measurement error of {} ({source})",
+                    q(difference),
+                    q(limit)
+                )
+            }
+            (Some(limit), Lang::De) if difference.abs() > limit => {
+                format!(
+                    "geändert um {sign}{}, mehr als der Messfehler von {} ({source})",
+                    q(difference),
+                    q(limit)
+                )
+            }
+            (Some(limit), Lang::En) => {
+                format!(
+                    "{sign}{}, inside the measurement error of {}: no change can be claimed ({source})",
+                    q(difference),
+                    q(limit)
+                )
+            }
+            (Some(limit), Lang::De) => {
+                format!(
+                    "{sign}{}, innerhalb des Messfehlers von {}: keine Änderung belegbar ({source})",
+                    q(difference),
+                    q(limit)
+                )
+            }
+            (None, Lang::En) => format!(
+                "{sign}{}; no measurement error is published for this method",
+                q(difference)
+            ),
+            (None, Lang::De) => format!(
+                "{sign}{}; für diese Methode ist kein Messfehler veröffentlicht",
+                q(difference)
+            ),
+        }
+    };
+    Text::new(in_lang(Lang::En), in_lang(Lang::De))
+}
+
+fn check_readings<'a>(
+    file: &DataFile<'_>,
+    names: impl Iterator<Item = &'a String>,
+) -> Result<(), DataError> {
+    for name in names {
+        if reading_kind(name).is_none() {
+            let at = file.text.find(&format!("\"{name}\"")).unwrap_or(0);
+            return Err(file.error(at, Some(name), "there is no such reading"));
+        }
+    }
+    Ok(())
+}

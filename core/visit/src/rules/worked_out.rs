@@ -1,0 +1,179 @@
+//! Facts worked out of several others.
+
+use super::condition::Value;
+use super::facts::Case;
+use crate::examination::Dimension;
+use crate::order::Skive;
+use plinthside_measure::cast::ResultName as Name;
+use plinthside_measure::marks::Side;
+use serde_json::Value as Json;
+
+/// The angle of a skive where none is typed: textbook technique, unverified (Kirby 1992).
+const SKIVE_USUAL_DEG: f64 = 15.0;
+
+pub(super) fn get(case: &Case<'_>, fact: &str) -> Option<Value> {
+    match fact {
+        "side_conflict" => Some(Value::Flag(side_conflict(case))),
+        "insensate" => insensate(case).map(Value::Flag),
+        "tone_raised" => tone_raised(case).map(Value::Flag),
+        "forefoot_angle_spans_zero" => forefoot_spans_zero(case).map(Value::Flag),
+        "forefoot_inverted" => forefoot_inverted(case).map(Value::Flag),
+        "skive_reach_share" => skive_reach_share(case).map(Value::Number),
+        "entries_in_question" => case.revision.map(|revision| {
+            let json = crate::order::json_of(&revision.prescription);
+            Value::Number(f64::from(entries_in_question(&json)))
+        }),
+        "copies_unconfirmed" => {
+            let copies = case
+                .visit
+                .readings
+                .iter()
+                .filter(|r| r.is_unconfirmed_copy());
+            Some(Value::Number(copies.count() as f64))
+        }
+        _ => None,
+    }
+}
+
+/// Facts of the cast that are not fields: `None` leaves the name to the fields.
+pub(super) fn of_cast(case: &Case<'_>, name: &str) -> Option<Option<Value>> {
+    let cast = case.cast;
+    Some(match name {
+        "taken" => Some(Value::Flag(cast.is_some())),
+        "measured" => cast.map(|_| Value::Flag(case.results.is_some())),
+        "minutes_to_photographs" => cast
+            .and_then(|c| c.record.minutes_to_photographs())
+            .map(Value::Number),
+        "marks_missing_count" => {
+            cast.map(|c| Value::Number(c.inspection.marks_missing.len() as f64))
+        }
+        _ => return None,
+    })
+}
+
+/// Whether visit, cast, measurement, label and order speak of different sides.
+fn side_conflict(case: &Case<'_>) -> bool {
+    let cast = case.cast;
+    let said: [Option<Side>; 5] = [
+        case.order.map(|o| o.side),
+        cast.map(|c| c.side),
+        cast.and_then(|c| c.record.side_written),
+        case.results.map(|r| r.side),
+        case.label_side,
+    ];
+    let differ = said.into_iter().flatten().any(|side| side != case.side);
+    let not_of_visit = !case.visit.sides.is_empty() && !case.visit.sides.contains(&case.side);
+    let other_cast = match (case.order.and_then(|o| o.cast.as_deref()), cast) {
+        (Some(id), Some(cast)) => cast.id != id,
+        _ => false,
+    };
+    differ || not_of_visit || other_cast || case.results.is_some_and(|r| r.side_check.stops)
+}
+
+fn number(case: &Case<'_>, kind: &str) -> Option<f64> {
+    case.visit.reading(kind, case.side)?.mean()
+}
+
+fn says(case: &Case<'_>, kind: &str, word: &str) -> Option<bool> {
+    let reading = case.visit.reading(kind, case.side)?;
+    (!reading.choices.is_empty()).then(|| reading.choices.iter().any(|c| c == word))
+}
+
+/// Any site tested and not felt, or the heel without feeling.
+fn insensate(case: &Case<'_>) -> Option<bool> {
+    let sites = match (
+        number(case, "sensation_sites_felt"),
+        number(case, "sensation_sites_tested"),
+    ) {
+        (Some(felt), Some(tested)) => Some(felt < tested),
+        _ => None,
+    };
+    let heel = says(case, "heel_sensation", "absent");
+    match (sites, heel) {
+        (Some(true), _) | (_, Some(true)) => Some(true),
+        (None, None) => None,
+        _ => Some(false),
+    }
+}
+
+fn tone_raised(case: &Case<'_>) -> Option<bool> {
+    let clonus = says(case, "clonus", "yes");
+    let catch = says(case, "tone_catch", "none").map(|none| !none);
+    match (clonus, catch) {
+        (Some(true), _) | (_, Some(true)) => Some(true),
+        (Some(false), Some(false)) => Some(false),
+        _ => None,
+    }
+}
+
+/// The angle by any plane of the forefoot that was marked includes 0 in its 95 % interval: a
+/// plantarflexed or raised ray alone can make the others look tilted.
+pub(crate) fn forefoot_spans_zero(case: &Case<'_>) -> Option<bool> {
+    let results = case.results?;
+    let planes = [
+        Name::ForefootToRearfoot,
+        Name::ForefootToRearfootM2M5,
+        Name::ForefootToRearfootM1M4,
+        Name::ForefootToRearfootM2M4,
+    ];
+    let found: Vec<_> = planes
+        .iter()
+        .filter_map(|name| results.quantities.get(name))
+        .collect();
+    (!found.is_empty()).then(|| {
+        let spans = found.iter().any(|q| q.low95 <= 0.0 && q.high95 >= 0.0);
+        spans
+            || found
+                .iter()
+                .any(|q| (q.value > 0.0) != (found[0].value > 0.0))
+    })
+}
+
+fn forefoot_inverted(case: &Case<'_>) -> Option<bool> {
+    let cast = case
+        .results
+        .and_then(|r| r.quantities.get(&Name::ForefootToRearfoot))
+        .map(|q| q.value > 0.0);
+    cast.or_else(|| number(case, "forefoot_to_rearfoot_deg").map(|v| v > 0.0))
+}
+
+/// How far across the heel a skive reaches, as a share of the heel's breadth.
+fn skive_reach_share(case: &Case<'_>) -> Option<f64> {
+    let correction = &case.revision?.prescription.correction;
+    if correction.skive.as_ref()? == &Skive::None {
+        return None;
+    }
+    let depth_mm = correction.skive_mm.as_ref()?.usable()?;
+    let angle_deg = correction
+        .skive_deg
+        .as_ref()
+        .and_then(|e| e.usable())
+        .unwrap_or(SKIVE_USUAL_DEG);
+    let breadth_mm = case
+        .visit
+        .leg(case.side)
+        .and_then(|leg| leg.get(Dimension::HeelBreadthMm))
+        .or_else(|| Some(case.results?.quantities.get(&Name::HeelBreadth)?.value))?;
+    Some(skive_reach_mm(depth_mm, angle_deg)? / breadth_mm).filter(|share| share.is_finite())
+}
+
+/// How far across the heel a skive of a depth and angle reaches, d / tan β.
+#[must_use]
+pub fn skive_reach_mm(depth_mm: f64, angle_deg: f64) -> Option<f64> {
+    let reach = depth_mm / angle_deg.to_radians().tan();
+    (angle_deg > 0.0 && angle_deg < 90.0 && reach.is_finite()).then_some(reach)
+}
+
+fn entries_in_question(json: &Json) -> u32 {
+    match json {
+        Json::Object(fields) if fields.contains_key("typed") => {
+            let confirmed = fields.get("confirmed") == Some(&Json::Bool(true));
+            let problem = fields.get("problem").is_some_and(|p| !p.is_null());
+            let unread = fields.get("value").is_none_or(Json::is_null);
+            u32::from(unread || (problem && !confirmed))
+        }
+        Json::Object(fields) => fields.values().map(entries_in_question).sum(),
+        Json::Array(items) => items.iter().map(entries_in_question).sum(),
+        _ => 0,
+    }
+}
