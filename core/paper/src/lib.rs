@@ -5,18 +5,25 @@
 //! same bytes.
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used))]
 
+pub mod bench;
 pub mod code;
 mod error;
 pub mod label;
 mod mat;
+mod order;
+mod packing;
 mod page;
 pub mod qr;
 pub mod tag36h11;
 mod typeset;
+mod words;
 
+pub use bench::{Bench, Outline, bench};
 pub use code::CastCode;
 pub use error::PaperError;
 pub use label::{Label, LabelSize, PrinterDots, label, labels};
 pub use mat::mat;
+pub use order::{OrderSheet, order};
+pub use packing::{PackedCast, Packing, packing_list};
 pub use page::Paper;
 pub use typeset::Document;

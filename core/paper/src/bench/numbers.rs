@@ -28,7 +28,6 @@ const SHOWN: &[ResultName] = &[
     ResultName::HeelToFifthMtp,
     ResultName::ForefootBreadth,
     ResultName::HeelBreadth,
-    ResultName::HingeMismatch,
 ];
 
 pub(super) fn quantities(results: &Results) -> Result<Vec<Value>, PaperError> {
