@@ -1,8 +1,11 @@
 //! Cast code, labels, mats, orders and bench sheets as PDF and PNG.
 //!
 //! Every document is a plain function from data to a [`Document`], which is then written as PDF or
-//! PNG: [`label()`], [`labels`](label::labels). The caller gives the date; the same data gives the
-//! same bytes.
+//! PNG: [`mat()`], [`label()`], [`labels`](label::labels), [`order()`], [`bench()`],
+//! [`packing_list`]. The caller gives the date; the same data gives the same bytes. Templates are
+//! the files in `templates/`; what someone typed reaches them as text and never as markup.
+//!
+//! [`CastCode`] is the code itself, [`qr`] draws it and reads it from photographs.
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used))]
 
 pub mod bench;

@@ -112,7 +112,10 @@ fn facts(sheet: &OrderSheet<'_>) -> Vec<[String; 2]> {
         (None, None) => None,
     };
     add("Package", package);
-    add("Body mass", sheet.body_mass_kg.map(|kg| format!("{kg:.0} kg")));
+    add(
+        "Body mass",
+        sheet.body_mass_kg.map(|kg| format!("{kg:.0} kg")),
+    );
     add("Lab", Some(identity.lab.clone()));
     add("Clinic reference", Some(identity.clinic_reference.clone()));
     add("Purchase number", Some(identity.purchase_number.clone()));
@@ -125,11 +128,17 @@ fn facts(sheet: &OrderSheet<'_>) -> Vec<[String; 2]> {
     let word = |w: &str| Some(w.to_owned());
     add(
         "Cast afterwards",
-        identity.cast_afterwards.as_ref().and_then(|c| word(c.label(Lang::En))),
+        identity
+            .cast_afterwards
+            .as_ref()
+            .and_then(|c| word(c.label(Lang::En))),
     );
     add(
         "Trial fit",
-        identity.trial_fit.as_ref().and_then(|c| word(c.label(Lang::En))),
+        identity
+            .trial_fit
+            .as_ref()
+            .and_then(|c| word(c.label(Lang::En))),
     );
     facts
 }

@@ -5,10 +5,9 @@ mod numbers;
 mod views;
 
 use crate::page::{Paper, long_date};
-use crate::qr::cast_symbol;
 use crate::typeset::Document;
 use crate::words::finite;
-use crate::{CastCode, PaperError, label};
+use crate::{CastCode, PaperError};
 use chrono::{Datelike, NaiveDate};
 use plinthside_measure::cast::Results;
 use plinthside_visit::Lang;
@@ -78,10 +77,6 @@ pub fn bench(bench: &Bench<'_>, paper: Paper) -> Result<Document, PaperError> {
     }
     let views = views::all(results, bench.outlines)?;
     let (pages, left_out) = lay_out(views, paper);
-    let qr = bench
-        .code
-        .map(|code| Ok::<_, PaperError>(label::drawing(&cast_symbol(code)?, 0.5)))
-        .transpose()?;
     let (width, height) = paper.mm();
     Document::set(
         "bench.typ",
@@ -89,7 +84,6 @@ pub fn bench(bench: &Bench<'_>, paper: Paper) -> Result<Document, PaperError> {
             "width": width, "height": height, "margin": MARGIN_MM,
             "side": results.side,
             "code": bench.code.map(|c| c.to_string()),
-            "qr": qr,
             "revision": bench.revision,
             "ordered": bench.ordered,
             "clinic": bench.clinic, "telephone": bench.telephone,
@@ -125,8 +119,14 @@ fn verdict(verdict: &Verdict) -> Value {
         .map(|f| {
             let advice = f.advice.map(|a| text(&a.text()));
             let parts = [Some(text(&f.text)), advice, Some(text(&f.remedy))];
-            let said: Vec<String> = parts.into_iter().flatten().filter(|s| !s.is_empty()).collect();
-            json!({"call": text(&f.call.text()), "tone": tone(f.call), "words": said.join("; ")})
+            let said: Vec<String> = parts
+                .into_iter()
+                .flatten()
+                .filter(|s| !s.is_empty())
+                .collect();
+            // The verdict's own word is not said twice.
+            let call = (f.call != verdict.call).then(|| text(&f.call.text()));
+            json!({"call": call, "tone": tone(f.call), "words": said.join("; ")})
         })
         .collect();
     json!({

@@ -3,7 +3,7 @@
 use crate::words::entry;
 use plinthside_visit::order::{
     BenchAngle, Direction, ForefootCorrection, HingeLineKind, MotionKind, Prescription,
-    RearfootPost, Skive, ShoeWedge,
+    RearfootPost, ShoeWedge, Skive,
 };
 use plinthside_visit::{CastRecord, Entry, Lang, Revision};
 use serde::Serialize;
@@ -142,7 +142,12 @@ pub(super) fn direction(d: &Direction) -> Option<String> {
 fn motion(p: &Prescription, revision: &Revision) -> Section {
     let m = &p.motion;
     let mut rows = Rows::new(revision);
-    let both = |name: &str| [format!("motion.{name}.kind"), format!("motion.{name}.stop_deg")];
+    let both = |name: &str| {
+        [
+            format!("motion.{name}.kind"),
+            format!("motion.{name}.stop_deg"),
+        ]
+    };
     let paths = both("plantarflexion");
     rows.always(
         "Plantarflexion",
@@ -155,12 +160,15 @@ fn motion(p: &Prescription, revision: &Revision) -> Section {
         direction(&m.dorsiflexion),
         &[&paths[0], &paths[1]],
     );
-    let angle = m.bench_angle.as_ref().map(|kind| match (kind, &m.bench_angle_deg) {
-        (BenchAngle::Degrees, Some(e)) => {
-            format!("{} from the 90° position, dorsiflexed +", entry(e, "°"))
-        }
-        (kind, _) => kind.label(Lang::En).to_owned(),
-    });
+    let angle = m
+        .bench_angle
+        .as_ref()
+        .map(|kind| match (kind, &m.bench_angle_deg) {
+            (BenchAngle::Degrees, Some(e)) => {
+                format!("{} from the 90° position, dorsiflexed +", entry(e, "°"))
+            }
+            (kind, _) => kind.label(Lang::En).to_owned(),
+        });
     rows.always("Ankle angle on the bench", angle, &["motion.bench_angle"]);
     rows.mm("Heel lift", m.heel_lift_mm.as_ref(), "motion.heel_lift_mm");
     rows.section("Motion")
@@ -200,7 +208,10 @@ fn hinge(p: &Prescription, revision: &Revision) -> Section {
     rows.always(
         "Hinge line",
         line,
-        &["motion.hinge_line.kind", "motion.hinge_line.external_rotation_deg"],
+        &[
+            "motion.hinge_line.kind",
+            "motion.hinge_line.external_rotation_deg",
+        ],
     );
     rows.given(
         "Counted",
@@ -210,13 +221,29 @@ fn hinge(p: &Prescription, revision: &Revision) -> Section {
     let sides = [
         (
             "Medial hinge",
-            [&l.medial_height_mm, &l.medial_from_heel_mm, &l.medial_down_mm, &l.medial_forward_mm],
-            ["motion.hinge_line.medial_height_mm", "motion.hinge_line.medial_from_heel_mm"],
+            [
+                &l.medial_height_mm,
+                &l.medial_from_heel_mm,
+                &l.medial_down_mm,
+                &l.medial_forward_mm,
+            ],
+            [
+                "motion.hinge_line.medial_height_mm",
+                "motion.hinge_line.medial_from_heel_mm",
+            ],
         ),
         (
             "Lateral hinge",
-            [&l.lateral_height_mm, &l.lateral_from_heel_mm, &l.lateral_down_mm, &l.lateral_forward_mm],
-            ["motion.hinge_line.lateral_height_mm", "motion.hinge_line.lateral_from_heel_mm"],
+            [
+                &l.lateral_height_mm,
+                &l.lateral_from_heel_mm,
+                &l.lateral_down_mm,
+                &l.lateral_forward_mm,
+            ],
+            [
+                "motion.hinge_line.lateral_height_mm",
+                "motion.hinge_line.lateral_from_heel_mm",
+            ],
         ),
     ];
     for (name, [height, from_heel, down, forward], paths) in sides {
@@ -268,7 +295,9 @@ fn correction(p: &Prescription, revision: &Revision) -> Section {
             Some(first),
             c.forefoot_mm.as_ref().map(|e| entry(e, " mm")),
             c.forefoot_deg.as_ref().map(|e| entry(e, "°")),
-            c.forefoot_under.as_ref().map(|u| u.label(Lang::En).to_owned()),
+            c.forefoot_under
+                .as_ref()
+                .map(|u| u.label(Lang::En).to_owned()),
             c.forefoot_width_mm
                 .as_ref()
                 .map(|e| format!("over a width of {}", entry(e, " mm"))),
@@ -277,7 +306,11 @@ fn correction(p: &Prescription, revision: &Revision) -> Section {
     rows.always(
         "Forefoot",
         forefoot,
-        &["correction.forefoot", "correction.forefoot_mm", "correction.forefoot_deg"],
+        &[
+            "correction.forefoot",
+            "correction.forefoot_mm",
+            "correction.forefoot_deg",
+        ],
     );
     let skive = c.skive.as_ref().and_then(|s| {
         let first = s.label(Lang::En).to_owned();
@@ -286,11 +319,19 @@ fn correction(p: &Prescription, revision: &Revision) -> Section {
         }
         joined([
             Some(first),
-            c.skive_mm.as_ref().map(|e| format!("{} deep", entry(e, " mm"))),
-            c.skive_deg.as_ref().map(|e| format!("at {}", entry(e, "°"))),
+            c.skive_mm
+                .as_ref()
+                .map(|e| format!("{} deep", entry(e, " mm"))),
+            c.skive_deg
+                .as_ref()
+                .map(|e| format!("at {}", entry(e, "°"))),
         ])
     });
-    rows.always("Heel skive", skive, &["correction.skive", "correction.skive_mm"]);
+    rows.always(
+        "Heel skive",
+        skive,
+        &["correction.skive", "correction.skive_mm"],
+    );
     let wedge = c.shoe_wedge.as_ref().and_then(|w| {
         let height = c.shoe_wedge_mm.as_ref().filter(|_| *w != ShoeWedge::None);
         joined([
@@ -318,13 +359,18 @@ fn shell(p: &Prescription, revision: &Revision) -> Section {
     rows.text("Uprights", &s.uprights);
     rows.always(
         "Footplate ends",
-        s.footplate_end.as_ref().map(|e| e.label(Lang::En).to_owned()),
+        s.footplate_end
+            .as_ref()
+            .map(|e| e.label(Lang::En).to_owned()),
         &["shell.footplate_end"],
     );
-    rows.mm("Toe spring", s.toe_spring_mm.as_ref(), "shell.toe_spring_mm");
-    let flange = |e: &Option<Entry>, words: &str| {
-        e.as_ref().map(|e| format!("{words} {}", entry(e, " mm")))
-    };
+    rows.mm(
+        "Toe spring",
+        s.toe_spring_mm.as_ref(),
+        "shell.toe_spring_mm",
+    );
+    let flange =
+        |e: &Option<Entry>, words: &str| e.as_ref().map(|e| format!("{words} {}", entry(e, " mm")));
     rows.given(
         "Flange tops from the floor",
         joined([
@@ -338,7 +384,11 @@ fn shell(p: &Prescription, revision: &Revision) -> Section {
         yes_no(s.lateral_extension),
         &["shell.lateral_extension"],
     );
-    rows.mm("Heel cup depth", s.heel_cup_depth_mm.as_ref(), "shell.heel_cup_depth_mm");
+    rows.mm(
+        "Heel cup depth",
+        s.heel_cup_depth_mm.as_ref(),
+        "shell.heel_cup_depth_mm",
+    );
     rows.given(
         "Arch fill",
         s.arch_fill.as_ref().map(|a| a.label(Lang::En).to_owned()),
@@ -350,7 +400,10 @@ fn shell(p: &Prescription, revision: &Revision) -> Section {
             flange(&s.medial_malleolus_build_up_mm, "medial"),
             flange(&s.lateral_malleolus_build_up_mm, "lateral"),
         ]),
-        &["shell.medial_malleolus_build_up_mm", "shell.lateral_malleolus_build_up_mm"],
+        &[
+            "shell.medial_malleolus_build_up_mm",
+            "shell.lateral_malleolus_build_up_mm",
+        ],
     );
     for pad in &s.pads {
         let value = joined([
@@ -361,11 +414,22 @@ fn shell(p: &Prescription, revision: &Revision) -> Section {
         rows.given("Pad", value, &["shell.pads"]);
     }
     for spot in &s.reliefs {
-        let value = joined([Some(spot.place.label(Lang::En).to_owned()), some(&spot.note)]);
+        let value = joined([
+            Some(spot.place.label(Lang::En).to_owned()),
+            some(&spot.note),
+        ]);
         rows.given("Relieve", value, &["shell.reliefs"]);
     }
-    rows.given("Padded all over", yes_no(s.full_padding), &["shell.full_padding"]);
-    rows.mm("Growth allowance", s.growth_allowance_mm.as_ref(), "shell.growth_allowance_mm");
+    rows.given(
+        "Padded all over",
+        yes_no(s.full_padding),
+        &["shell.full_padding"],
+    );
+    rows.mm(
+        "Growth allowance",
+        s.growth_allowance_mm.as_ref(),
+        "shell.growth_allowance_mm",
+    );
     rows.section("Shell")
 }
 
@@ -377,11 +441,18 @@ fn closure(p: &Prescription, revision: &Revision) -> Section {
             Some(strap.place.label(Lang::En).to_owned()),
             strap.side.as_ref().map(|s| s.label(Lang::En).to_owned()),
             strap.hold.as_ref().map(|h| h.label(Lang::En).to_owned()),
-            strap.long_tails.filter(|&l| l).map(|_| "long tails".to_owned()),
+            strap
+                .long_tails
+                .filter(|&l| l)
+                .map(|_| "long tails".to_owned()),
         ]);
         rows.given("Strap", value, &["closure.straps"]);
     }
-    rows.given("Can be let out", yes_no(c.adjustable), &["closure.adjustable"]);
+    rows.given(
+        "Can be let out",
+        yes_no(c.adjustable),
+        &["closure.adjustable"],
+    );
     rows.text("Lining", &c.lining);
     rows.text("Cover", &c.cover);
     rows.text("Colour", &c.colour);
@@ -391,18 +462,46 @@ fn closure(p: &Prescription, revision: &Revision) -> Section {
 fn footwear(p: &Prescription, revision: &Revision) -> Section {
     let f = &p.footwear;
     let mut rows = Rows::new(revision);
-    rows.mm("Heel-to-ball drop", f.heel_to_ball_drop_mm.as_ref(), "footwear.heel_to_ball_drop_mm");
-    rows.mm("Inside width at the ball", f.internal_width_mm.as_ref(), "footwear.internal_width_mm");
-    rows.mm("Inside depth at the instep", f.internal_depth_mm.as_ref(), "footwear.internal_depth_mm");
+    rows.mm(
+        "Heel-to-ball drop",
+        f.heel_to_ball_drop_mm.as_ref(),
+        "footwear.heel_to_ball_drop_mm",
+    );
+    rows.mm(
+        "Inside width at the ball",
+        f.internal_width_mm.as_ref(),
+        "footwear.internal_width_mm",
+    );
+    rows.mm(
+        "Inside depth at the instep",
+        f.internal_depth_mm.as_ref(),
+        "footwear.internal_depth_mm",
+    );
     rows.given(
         "Shoe closes with",
         f.closure.as_ref().map(|c| c.label(Lang::En).to_owned()),
         &["footwear.closure"],
     );
-    rows.given("Insole comes out", yes_no(f.removable_insole), &["footwear.removable_insole"]);
-    rows.given("Sent", f.sent.as_ref().map(|s| s.label(Lang::En).to_owned()), &["footwear.sent"]);
-    rows.mm("Raise on the other shoe", f.raise_other_shoe_mm.as_ref(), "footwear.raise_other_shoe_mm");
-    rows.given("Trim to the shoe", yes_no(f.trim_to_shoe), &["footwear.trim_to_shoe"]);
+    rows.given(
+        "Insole comes out",
+        yes_no(f.removable_insole),
+        &["footwear.removable_insole"],
+    );
+    rows.given(
+        "Sent",
+        f.sent.as_ref().map(|s| s.label(Lang::En).to_owned()),
+        &["footwear.sent"],
+    );
+    rows.mm(
+        "Raise on the other shoe",
+        f.raise_other_shoe_mm.as_ref(),
+        "footwear.raise_other_shoe_mm",
+    );
+    rows.given(
+        "Trim to the shoe",
+        yes_no(f.trim_to_shoe),
+        &["footwear.trim_to_shoe"],
+    );
     rows.section("Footwear")
 }
 
@@ -418,15 +517,32 @@ pub(super) fn cast_rows(record: &CastRecord) -> Vec<[String; 2]> {
         Some(0.0) => "knee straight".to_owned(),
         _ => format!("knee bent {}", entry(e, "°")),
     });
-    let position = record.position.as_ref().map(|p| p.label(Lang::En).to_owned());
+    let position = record
+        .position
+        .as_ref()
+        .map(|p| p.label(Lang::En).to_owned());
     add("Position", joined([position, knee]));
-    let held = record.rearfoot_held.as_ref().map(|r| r.label(Lang::En).to_owned());
+    let held = record
+        .rearfoot_held
+        .as_ref()
+        .map(|r| r.label(Lang::En).to_owned());
     add("Rearfoot held", held);
-    add("Midtarsal joint", record.midtarsal.as_ref().map(|m| m.label(Lang::En).to_owned()));
-    add("First ray", record.first_ray.as_ref().map(|f| f.label(Lang::En).to_owned()));
-    let angle = |e: &Option<Entry>, words: &str| {
-        e.as_ref().map(|e| format!("{words} {}", entry(e, "°")))
-    };
+    add(
+        "Midtarsal joint",
+        record
+            .midtarsal
+            .as_ref()
+            .map(|m| m.label(Lang::En).to_owned()),
+    );
+    add(
+        "First ray",
+        record
+            .first_ray
+            .as_ref()
+            .map(|f| f.label(Lang::En).to_owned()),
+    );
+    let angle =
+        |e: &Option<Entry>, words: &str| e.as_ref().map(|e| format!("{words} {}", entry(e, "°")));
     add(
         "Foot to leg (0° = 90° position)",
         joined([
@@ -434,7 +550,10 @@ pub(super) fn cast_rows(record: &CastRecord) -> Vec<[String; 2]> {
             angle(&record.foot_to_leg_reached_deg, "reached"),
         ]),
     );
-    add("Slabs", joined([some(&record.slab_pattern), some(&record.extent)]));
+    add(
+        "Slabs",
+        joined([some(&record.slab_pattern), some(&record.extent)]),
+    );
     add("Material", some(&record.material));
     let by = joined([
         some(&record.cast_by).map(|n| format!("cast by {n}")),
