@@ -125,7 +125,11 @@ impl PrinterDots {
 ///
 /// # Errors
 /// [`PaperError::Request`] for a printer too coarse for the label.
-pub fn label(label: &Label, size: LabelSize, printer: PrinterDots) -> Result<Document, PaperError> {
+pub fn label(
+    label: &Label,
+    size: LabelSize,
+    printer: PrinterDots,
+) -> Result<Document, PaperError> {
     let symbol = cast_symbol(label.code)?;
     let module = module(&symbol, size.qr_room_mm(), printer)?;
     let (width, height) = size.mm();
@@ -226,7 +230,7 @@ pub fn labels(
         .zip(first_number..)
         .map(|(&code, number)| {
             let symbol = cast_symbol(code)?;
-            let module = module(&symbol, sheet.height - 3.0, PrinterDots::DPI_600)?;
+            let module = module(&symbol, sheet.height - 6.0, PrinterDots::DPI_600)?;
             Ok(json!({
                 "code": code.to_string(),
                 "number": format!("{number:03}"),

@@ -1,13 +1,28 @@
 //! AprilTag 36h11 tags in a photograph.
 //!
-//! The AprilTag 3 C library (crate `apriltag`) finds them. **This is the one place where its
-//! conventions become ours**: its pixel centres lie at whole + ½, as in [`crate::observed::Px`],
-//! so positions are taken as they are; its corners run bottom-left, bottom-right, top-right,
-//! top-left of the upright tag and become top-left, top-right, bottom-right, bottom-left.
+//! **This is the one place where other conventions become ours.** The AprilTag 3 C library (crate
+//! `apriltag`) finds tags whose border is one cell wide. Its pixel centres lie at whole + ½, as in
+//! [`crate::observed::Px`], so positions are taken as they are; its corners run bottom-left,
+//! bottom-right, top-right, top-left of the upright tag and become top-left, top-right,
+//! bottom-right, bottom-left. Its positions are
+//! then refined (`edges`). Tags with a border of two cells are found by `squares`.
 
-use crate::observed::{PhotoTags, Px, SeenTag};
+mod codes;
+mod edges;
+mod family;
+mod library;
+mod quads;
+mod square;
+mod squares;
+#[cfg(test)]
+mod tests;
+mod warn;
+
+use crate::observed::{PhotoTags, SeenTag};
 use crate::photo::Photograph;
-use apriltag::{Detector, Family, Image};
+pub use family::{TAG_COUNT, cells};
+use square::Grey;
+pub use warn::{TagWarning, warnings};
 
 /// Width of a tag's black border in cells.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -26,8 +41,9 @@ pub struct DetectOptions {
     pub border: Border,
     /// Threads for this one photograph; 1 when several photographs run beside each other.
     pub threads: u8,
-    /// Squares are sought in the image reduced by this factor, then refined at full size.
-    pub decimate: f32,
+    /// Squares are sought in the image reduced by this factor (at least 1), then refined at full
+    /// size; `None` chooses it by the image's size.
+    pub decimate: Option<f32>,
 }
 
 impl Default for DetectOptions {
@@ -35,15 +51,35 @@ impl Default for DetectOptions {
         Self {
             border: Border::One,
             threads: 1,
-            decimate: 2.0,
+            decimate: None,
+        }
+    }
+}
+
+/// Images up to this many pixels are searched whole.
+const SEARCHED_WHOLE_PX: u64 = 2_000_000;
+
+impl DetectOptions {
+    fn decimation(&self, photo: &Photograph) -> f32 {
+        let area = u64::from(photo.width) * u64::from(photo.height);
+        match self.decimate {
+            Some(factor) if factor.is_finite() => factor.clamp(1.0, 8.0),
+            _ if area <= SEARCHED_WHOLE_PX => 1.0,
+            _ => 2.0,
         }
     }
 }
 
 /// Finds the tags of one photograph. A tag seen twice is listed twice: the solution refuses it by
-/// name.
+/// name. See [`warnings`] for what to say when too few are found.
 #[must_use]
 pub fn tags(photo: &Photograph, options: &DetectOptions) -> PhotoTags {
+    let luma = photo.luma();
+    let grey = Grey {
+        pixels: &luma,
+        width: photo.width as usize,
+        height: photo.height as usize,
+    };
     PhotoTags {
         photo: photo.name.clone(),
         width: photo.width,
@@ -51,36 +87,17 @@ pub fn tags(photo: &Photograph, options: &DetectOptions) -> PhotoTags {
         orientation: photo.orientation,
         camera: photo.camera.clone(),
         exif_focal_px: photo.exif_focal_px,
-        tags: find(photo, options),
+        tags: find(&grey, options, options.decimation(photo)),
     }
 }
 
-fn find(photo: &Photograph, options: &DetectOptions) -> Vec<SeenTag> {
-    let (width, height) = (photo.width as usize, photo.height as usize);
-    let Ok(mut image) = Image::zeros_with_alignment(width, height, 96) else {
+fn find(grey: &Grey<'_>, options: &DetectOptions, decimate: f32) -> Vec<SeenTag> {
+    // Smaller images hold no tag: its 10 × 10 cells need some pixels each.
+    if grey.width.min(grey.height) < 16 {
         return Vec::new();
-    };
-    let stride = image.stride();
-    for (row, line) in photo.luma().chunks_exact(width).enumerate() {
-        image.as_slice_mut()[row * stride..row * stride + width].copy_from_slice(line);
     }
-    let Ok(mut detector) = Detector::builder()
-        .add_family_bits(Family::tag_36h11(), 2)
-        .build()
-    else {
-        return Vec::new();
-    };
-    detector.set_thread_number(options.threads.max(1));
-    detector.set_decimation(options.decimate);
-    detector
-        .detect(&image)
-        .iter()
-        .map(|found| {
-            let [bottom_left, bottom_right, top_right, top_left]: [Px; 4] = found.corners();
-            SeenTag {
-                id: found.id() as u32,
-                corners_px: [top_left, top_right, bottom_right, bottom_left],
-            }
-        })
-        .collect()
+    match options.border {
+        Border::One => library::tags(grey, options.threads, decimate),
+        Border::Two => squares::tags(grey, options.border, decimate.round() as usize),
+    }
 }
