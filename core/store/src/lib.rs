@@ -1,1 +1,3 @@
 //! The encrypted local store, its history, photographs and search.
+
+pub mod document;

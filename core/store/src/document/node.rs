@@ -1,0 +1,259 @@
+//! A document as a tree: every value with its rivals, ready to be read, edited or asked about.
+//!
+//! Two devices may create the same record or list apart. Such twins are one node here, read as
+//! one: the fields of both, the elements of both.
+
+use super::shape;
+use automerge::{AutomergeError, ObjId, ObjType, Prop, ReadDoc, Value as DocValue};
+use serde_json::{Map, Value};
+use std::collections::{BTreeMap, HashMap};
+
+/// One value of the record.
+#[derive(Debug, Clone)]
+pub(crate) struct Node {
+    /// Operation that set the value shown.
+    pub op: ObjId,
+    /// What it holds.
+    pub kind: Kind,
+    /// Values set at the same time elsewhere, none of which knew of the others.
+    pub rivals: Vec<(Value, ObjId)>,
+    /// Marks that say it was removed: what it held then, and the operation.
+    pub removals: Vec<(String, ObjId)>,
+}
+
+/// What a node holds.
+#[derive(Debug, Clone)]
+pub(crate) enum Kind {
+    /// A scalar or a whole value.
+    Leaf(Value),
+    /// A record: its twins, the one to write to first.
+    Record { twins: Vec<ObjId>, fields: BTreeMap<String, Node>, frozen: Option<Box<Node>> },
+    /// A list: its twins, the one to write to first.
+    List { twins: Vec<ObjId>, items: Vec<Item> },
+}
+
+/// One element of a list.
+#[derive(Debug, Clone)]
+pub(crate) struct Item {
+    /// Identifier, where it has one; `2#1` is the second element numbered 2.
+    pub key: Option<String>,
+    /// Every place that holds it.
+    pub places: Vec<(ObjId, usize)>,
+    /// What it is.
+    pub node: Node,
+}
+
+/// A value seen at a key or index: what it is, and the operation that set it.
+type Candidate = (DocValue<'static>, ObjId);
+
+impl Node {
+    /// The whole document.
+    pub(crate) fn root(doc: &impl ReadDoc) -> Result<Self, AutomergeError> {
+        record(doc, vec![ObjId::Root], "", "").map(|kind| Self::plain(ObjId::Root, kind))
+    }
+
+    /// One record within a document, without its surroundings.
+    pub(crate) fn of_record(doc: &impl ReadDoc, twins: Vec<ObjId>) -> Result<Self, AutomergeError> {
+        let op = twins.first().cloned().unwrap_or(ObjId::Root);
+        record(doc, twins, "", "").map(|kind| Self::plain(op, kind))
+    }
+
+    fn plain(op: ObjId, kind: Kind) -> Self {
+        Self { op, kind, rivals: Vec::new(), removals: Vec::new() }
+    }
+
+    /// The value as a reader sees it: of a signed record, what was signed.
+    pub(crate) fn json(&self) -> Value {
+        match &self.kind {
+            Kind::Record { frozen: Some(frozen), .. } => frozen.json(),
+            _ => self.live_json(),
+        }
+    }
+
+    /// The value as its fields stand, signed or not.
+    pub(crate) fn live_json(&self) -> Value {
+        match &self.kind {
+            Kind::Leaf(value) => value.clone(),
+            Kind::Record { fields, .. } => {
+                let shown = fields.iter().filter(|(_, node)| !node.is_removed());
+                Value::Object(shown.map(|(key, node)| (key.clone(), node.json())).collect::<Map<_, _>>())
+            }
+            Kind::List { items, .. } => {
+                Value::Array(items.iter().filter(|i| !i.node.is_removed()).map(|i| i.node.json()).collect())
+            }
+        }
+    }
+
+    /// Whether it was removed, and nothing was changed in it elsewhere meanwhile.
+    pub(crate) fn is_removed(&self) -> bool {
+        if self.removals.is_empty() {
+            return false;
+        }
+        let now = shape::digest(&self.json());
+        self.removals.iter().any(|(then, _)| *then == now)
+    }
+
+    /// Whether it is, or holds, something signed.
+    pub(crate) fn holds_signed(&self) -> bool {
+        match &self.kind {
+            Kind::Leaf(_) => false,
+            Kind::Record { fields, frozen, .. } => {
+                frozen.is_some() || fields.values().any(Self::holds_signed)
+            }
+            Kind::List { items, .. } => items.iter().any(|i| i.node.holds_signed()),
+        }
+    }
+}
+
+fn rank(op: &ObjId) -> (u64, &[u8]) {
+    match op {
+        ObjId::Root => (0, &[]),
+        ObjId::Id(counter, actor, _) => (*counter, actor.to_bytes()),
+    }
+}
+
+/// Builds the node for everything seen at one key of `twins` (or at one list index).
+fn node(doc: &impl ReadDoc, mut seen: Vec<Candidate>, parent: &str, name: &str) -> Result<Option<Node>, AutomergeError> {
+    seen.sort_by(|a, b| rank(&b.1).cmp(&rank(&a.1)));
+    let Some((winner, op)) = seen.first().cloned() else { return Ok(None) };
+    let same = |value: &DocValue| match (&winner, value) {
+        (DocValue::Object(a), DocValue::Object(b)) => a == b,
+        _ => false,
+    };
+    let twins = || seen.iter().filter(|(value, _)| same(value)).map(|(_, op)| op.clone()).collect();
+    let kind = match &winner {
+        DocValue::Scalar(scalar) => Kind::Leaf(shape::leaf_from_doc(scalar)),
+        DocValue::Object(ObjType::Map | ObjType::Table) => record(doc, twins(), parent, name)?,
+        DocValue::Object(ObjType::List) => list(doc, twins(), name)?,
+        DocValue::Object(ObjType::Text) => Kind::Leaf(Value::String(doc.text(&op)?)),
+    };
+    let mut made = Node::plain(op, kind);
+    let shown = made.json();
+    for (value, op) in seen.into_iter().skip(1).filter(|(value, _)| !same(value)) {
+        let rival = match &value {
+            DocValue::Scalar(scalar) => shape::leaf_from_doc(scalar),
+            DocValue::Object(_) => {
+                node(doc, vec![(value, op.clone())], parent, name)?.map_or(Value::Null, |n| n.json())
+            }
+        };
+        if rival != shown && !made.rivals.iter().any(|(other, _)| *other == rival) {
+            made.rivals.push((rival, op));
+        }
+    }
+    Ok(Some(made))
+}
+
+fn owned(all: Vec<(DocValue<'_>, ObjId)>) -> impl Iterator<Item = Candidate> {
+    all.into_iter().map(|(value, op)| (value.into_owned(), op))
+}
+
+fn record(doc: &impl ReadDoc, twins: Vec<ObjId>, _parent: &str, name: &str) -> Result<Kind, AutomergeError> {
+    let mut seen: BTreeMap<String, Vec<Candidate>> = BTreeMap::new();
+    for twin in &twins {
+        for item in doc.map_range(twin, ..) {
+            let all = seen.entry(item.key.to_string()).or_default();
+            if item.conflict {
+                all.extend(owned(doc.get_all(twin, Prop::Map(item.key.to_string()))?));
+            } else {
+                let op = item.id();
+                all.push((item.value.into_value(), op));
+            }
+        }
+    }
+    let mut removals: HashMap<String, Vec<(String, ObjId)>> = HashMap::new();
+    let mut fields = BTreeMap::new();
+    let mut frozen = None;
+    for (key, all) in seen {
+        if let Some(field) = shape::key_from_doc(&key) {
+            if let Some(made) = node(doc, all, name, field)? {
+                fields.insert(field.to_owned(), made);
+            }
+        } else if key == shape::FROZEN {
+            frozen = node(doc, all, name, &key)?.map(Box::new);
+        } else {
+            let marks = all.into_iter().filter_map(|(v, op)| v.to_str().map(|s| (s.to_owned(), op.clone())));
+            removals.insert(key, marks.collect());
+        }
+    }
+    for (field, made) in &mut fields {
+        made.removals = removals.remove(&shape::removal_key(field)).unwrap_or_default();
+    }
+    Ok(Kind::Record { twins, fields, frozen })
+}
+
+fn list(doc: &impl ReadDoc, twins: Vec<ObjId>, name: &str) -> Result<Kind, AutomergeError> {
+    let mut items: Vec<Item> = Vec::new();
+    // Records with one identifier, gathered before they are built so that twins become one.
+    let mut groups: Vec<(Option<String>, Vec<(ObjId, usize)>, Vec<Candidate>)> = Vec::new();
+    let mut group_of: HashMap<String, usize> = HashMap::new();
+    let mut times: HashMap<String, usize> = HashMap::new();
+    for twin in &twins {
+        for item in doc.list_range(twin, ..) {
+            let index = item.index;
+            let all: Vec<Candidate> = if item.conflict {
+                owned(doc.get_all(twin, index)?).collect()
+            } else {
+                let op = item.id();
+                vec![(item.value.into_value(), op)]
+            };
+            let mut key = key_of(doc, &all, name)?;
+            if let Some(k) = &mut key {
+                if shape::same_key_is_same_thing(name) {
+                    if let Some(&group) = group_of.get(k) {
+                        groups[group].1.push((twin.clone(), index));
+                        groups[group].2.extend(all);
+                        continue;
+                    }
+                    group_of.insert(k.clone(), groups.len());
+                } else {
+                    numbered(k, &mut times);
+                }
+            }
+            groups.push((key, vec![(twin.clone(), index)], all));
+        }
+    }
+    for (key, places, all) in groups {
+        let Some(mut made) = node(doc, all, name, "")? else { continue };
+        if let Kind::Record { twins, .. } = &made.kind {
+            for twin in twins {
+                let marks = owned(doc.get_all(twin, shape::REMOVED)?);
+                made.removals.extend(marks.filter_map(|(v, op)| v.to_str().map(|s| (s.to_owned(), op.clone()))));
+            }
+        }
+        // A word ticked on two devices is ticked once.
+        let twin = items.iter_mut().find(|i| is_same_word(&i.node, &made));
+        match twin {
+            Some(first) => first.places.extend(places),
+            None => items.push(Item { key, places, node: made }),
+        }
+    }
+    Ok(Kind::List { twins, items })
+}
+
+fn is_same_word(a: &Node, b: &Node) -> bool {
+    let actor = |op: &ObjId| if let ObjId::Id(_, actor, _) = op { Some(actor.clone()) } else { None };
+    matches!((&a.kind, &b.kind), (Kind::Leaf(Value::String(x)), Kind::Leaf(Value::String(y))) if x == y)
+        && actor(&a.op) != actor(&b.op)
+}
+
+/// Turns the n-th `k` into `k#n`, from the second on.
+pub(crate) fn numbered(key: &mut String, times: &mut HashMap<String, usize>) {
+    let n = times.entry(key.clone()).or_default();
+    if *n > 0 {
+        *key = format!("{key}#{n}");
+    }
+    *n += 1;
+}
+
+fn key_of(doc: &impl ReadDoc, all: &[Candidate], name: &str) -> Result<Option<String>, AutomergeError> {
+    let Some((_, op)) = all.iter().find(|(v, _)| matches!(v, DocValue::Object(ObjType::Map))) else {
+        return Ok(None);
+    };
+    let key = shape::list_key(name);
+    Ok(doc.get(op, key)?.and_then(|(value, _)| match value {
+        DocValue::Scalar(s) => {
+            shape::element_key(name, &serde_json::json!({ key: shape::leaf_from_doc(&s) }))
+        }
+        DocValue::Object(_) => None,
+    }))
+}

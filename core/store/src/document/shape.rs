@@ -1,0 +1,129 @@
+//! Which parts of a record merge field by field, and which only make sense whole.
+//!
+//! A record (a JSON object) merges field by field; a list of records with identifiers merges by
+//! identifier; a list of anything else unites its elements. Three kinds of object are *whole*:
+//! half of one and half of another would be a value nobody entered. They are kept as one scalar
+//! (JSON text behind [`WHOLE`]), so that two devices changing one is a visible conflict.
+
+use automerge::ScalarValue;
+use serde_json::{Map, Number, Value};
+use sha2::{Digest, Sha256};
+
+/// Prefix of a scalar that holds a whole value as JSON text.
+pub(crate) const WHOLE: &str = "json:";
+/// Key of the frozen copy inside a signed record.
+pub(crate) const FROZEN: &str = "=";
+/// A record with a value here is signed: frozen from then on.
+pub(crate) const SIGNATURE: &str = "signature";
+
+/// Fields whose objects are whole.
+const WHOLE_FIELDS: [&str; 3] = ["measurement", SIGNATURE, "results"];
+/// Fields whose members are whole.
+const WHOLE_MEMBERS: [&str; 2] = ["because", "overrides"];
+/// What tells an element of a named list from its neighbours, where it is not `id`.
+const LIST_KEYS: [(&str, &str); 2] = [("legs", "side"), ("revisions", "number")];
+
+/// Whether an object found under `field` of the record `parent` is kept whole.
+pub(crate) fn is_whole(parent: &str, field: &str, object: &Map<String, Value>) -> bool {
+    WHOLE_FIELDS.contains(&field) || WHOLE_MEMBERS.contains(&parent) || object.contains_key("typed")
+}
+
+/// Name of the member that identifies the elements of a list.
+pub(crate) fn list_key(list: &str) -> &'static str {
+    LIST_KEYS.iter().find(|(name, _)| *name == list).map_or("id", |(_, key)| key)
+}
+
+/// Whether equal identifiers made on two devices mean the same thing. Two revisions with one
+/// number are two revisions.
+pub(crate) fn same_key_is_same_thing(list: &str) -> bool {
+    list != "revisions"
+}
+
+/// Identifier of a list element, if it has one.
+pub(crate) fn element_key(list: &str, element: &Value) -> Option<String> {
+    match element.get(list_key(list))? {
+        Value::String(s) if !s.is_empty() => Some(s.clone()),
+        Value::Number(n) => Some(n.to_string()),
+        _ => None,
+    }
+}
+
+/// Map key as stored: the store's own keys start with `-` or `=`.
+pub(crate) fn key_to_doc(key: &str) -> String {
+    if key.is_empty() || key.starts_with(['-', '=', '\\']) { format!("\\{key}") } else { key.to_owned() }
+}
+
+/// Map key as the record has it; `None` for the store's own.
+pub(crate) fn key_from_doc(key: &str) -> Option<&str> {
+    match key.as_bytes().first() {
+        Some(b'-' | b'=') | None => None,
+        Some(b'\\') => Some(&key[1..]),
+        Some(_) => Some(key),
+    }
+}
+
+/// Key, inside a list element, of the mark that says the element was removed.
+pub(crate) const REMOVED: &str = "-";
+
+/// Key, inside a record, of the mark that says its field `key` was removed.
+pub(crate) fn removal_key(key: &str) -> String {
+    if key.is_empty() { "-\\".to_owned() } else { format!("-{key}") }
+}
+
+/// A leaf as the document stores it.
+pub(crate) fn leaf_to_doc(value: &Value) -> ScalarValue {
+    match value {
+        Value::Null => ScalarValue::Null,
+        Value::Bool(b) => ScalarValue::Boolean(*b),
+        Value::Number(n) => match (n.as_i64(), n.as_u64()) {
+            (Some(i), _) => ScalarValue::Int(i),
+            (_, Some(u)) => ScalarValue::Uint(u),
+            _ => ScalarValue::F64(n.as_f64().unwrap_or_default()),
+        },
+        Value::String(s) if !s.starts_with(WHOLE) => ScalarValue::Str(s.into()),
+        whole => ScalarValue::Str(format!("{WHOLE}{whole}").into()),
+    }
+}
+
+/// A leaf as JSON. What this version does not know becomes null, and stays in the document.
+pub(crate) fn leaf_from_doc(value: &ScalarValue) -> Value {
+    match value {
+        ScalarValue::Boolean(b) => Value::Bool(*b),
+        ScalarValue::Int(i) | ScalarValue::Timestamp(i) => Value::from(*i),
+        ScalarValue::Uint(u) => Value::from(*u),
+        ScalarValue::F64(f) => Number::from_f64(*f).map_or(Value::Null, Value::Number),
+        ScalarValue::Str(s) => s
+            .strip_prefix(WHOLE)
+            .and_then(|json| serde_json::from_str(json).ok())
+            .unwrap_or_else(|| Value::String(s.to_string())),
+        _ => Value::Null,
+    }
+}
+
+/// Short digest of a value, independent of the order of its members.
+pub(crate) fn digest(value: &Value) -> String {
+    let mut hash = Sha256::new();
+    feed(value, &mut hash);
+    hash.finalize()[..12].iter().map(|b| format!("{b:02x}")).collect()
+}
+
+fn feed(value: &Value, hash: &mut Sha256) {
+    match value {
+        Value::Array(items) => {
+            hash.update(b"[");
+            items.iter().for_each(|item| feed(item, hash));
+            hash.update(b"]");
+        }
+        Value::Object(members) => {
+            let mut members: Vec<_> = members.iter().collect();
+            members.sort_by_key(|(key, _)| key.as_str());
+            hash.update(b"{");
+            for (key, member) in members {
+                hash.update(Value::String(key.clone()).to_string());
+                feed(member, hash);
+            }
+            hash.update(b"}");
+        }
+        leaf => hash.update(format!("{leaf},")),
+    }
+}

@@ -1,0 +1,190 @@
+//! Turns "the record was A, now it is B" into the fewest changes, at the places they belong.
+//!
+//! Only what differs between A and B is written: a field that only the document knows (of a newer
+//! version, or changed elsewhere meanwhile) is left alone. Nothing is deleted outright where
+//! somebody else may be changing it: a removal leaves a mark with a digest of what was removed, and
+//! holds only as long as that is still all there is.
+
+use super::node::{Kind, Node};
+use super::{DocumentError, shape};
+use automerge::transaction::Transactable;
+use automerge::{ObjId, ObjType, Prop, ReadDoc};
+use serde_json::{Map, Value};
+
+pub(super) type Result<T = ()> = std::result::Result<T, DocumentError>;
+
+/// Writes differences into an open transaction.
+pub(crate) struct Writer<'a, T> {
+    pub(super) tx: &'a mut T,
+    /// Keys from the root to where it is writing, for messages.
+    pub(super) path: Vec<String>,
+}
+
+/// Where a new value goes.
+pub(super) enum Place<'a> {
+    /// At a key or index, over what is there.
+    Put(&'a ObjId, Prop),
+    /// Into a list, before an index.
+    Insert(&'a ObjId, usize),
+}
+
+impl<'a, T: Transactable + ReadDoc> Writer<'a, T> {
+    /// A writer at the root.
+    pub(crate) fn new(tx: &'a mut T) -> Self {
+        Self { tx, path: Vec::new() }
+    }
+
+    /// Writes the difference of two records into the record `node`, found under `name`.
+    pub(crate) fn record(
+        &mut self,
+        name: &str,
+        node: &Node,
+        before: &Map<String, Value>,
+        after: &Map<String, Value>,
+    ) -> Result {
+        let Kind::Record { twins, frozen, .. } = &node.kind else { return Ok(()) };
+        if frozen.is_some() {
+            return if before == after { Ok(()) } else { Err(DocumentError::Frozen { path: self.here() }) };
+        }
+        self.fields(name, node, before, after)?;
+        self.freeze_if_signed(twins, after)
+    }
+
+    /// Writes the difference of two records, signed or not.
+    pub(super) fn fields(
+        &mut self,
+        name: &str,
+        node: &Node,
+        before: &Map<String, Value>,
+        after: &Map<String, Value>,
+    ) -> Result {
+        let Kind::Record { twins, fields, .. } = &node.kind else { return Ok(()) };
+        let gone = before.keys().filter(|key| !after.contains_key(*key)).map(|key| (key, None));
+        let kept = after.iter().map(|(key, new)| (key, Some(new)));
+        for (key, new) in kept.chain(gone) {
+            let old = before.get(key);
+            if old == new {
+                continue;
+            }
+            self.path.push(key.clone());
+            self.field(name, twins, key, fields.get(key), (old, new))?;
+            self.path.pop();
+        }
+        Ok(())
+    }
+
+    fn field(
+        &mut self,
+        parent: &str,
+        twins: &[ObjId],
+        key: &str,
+        node: Option<&Node>,
+        (old, new): (Option<&Value>, Option<&Value>),
+    ) -> Result {
+        let stored = shape::key_to_doc(key);
+        let Some(node) = node else {
+            return match new {
+                None | Some(Value::Null) => Ok(()),
+                Some(new) => self.put(Place::Put(&twins[0], Prop::Map(stored)), parent, key, new),
+            };
+        };
+        let holds_parts = !matches!(node.kind, Kind::Leaf(_));
+        let Some(new) = new.filter(|new| !(new.is_null() && holds_parts)) else {
+            self.refuse_if_signed(node)?;
+            let mark = shape::digest(&node.json());
+            return Ok(self.tx.put(&twins[0], shape::removal_key(key), mark)?);
+        };
+        let revived = node.is_removed().then(|| node.live_json());
+        let old = revived.as_ref().or(old);
+        if !node.removals.is_empty() {
+            self.delete_in(twins, &shape::removal_key(key))?;
+        }
+        match (&node.kind, new) {
+            (Kind::Record { .. }, Value::Object(new)) if !shape::is_whole(parent, key, new) => {
+                let nothing = Map::new();
+                let old = old.and_then(Value::as_object).unwrap_or(&nothing);
+                self.record(key, node, old, new)
+            }
+            (Kind::List { twins, items }, Value::Array(new)) => {
+                let old = old.and_then(Value::as_array).map_or(&[][..], Vec::as_slice);
+                self.list(key, twins, items, old, new)
+            }
+            (_, new) => {
+                self.refuse_if_signed(node)?;
+                self.put(Place::Put(&twins[0], Prop::Map(stored.clone())), parent, key, new)?;
+                self.delete_in(&twins[1..], &stored)
+            }
+        }
+    }
+
+    /// Puts a new value, found under `name` of the record or list `parent`.
+    pub(super) fn put(&mut self, place: Place<'_>, parent: &str, name: &str, value: &Value) -> Result {
+        match value {
+            Value::Object(members) if !shape::is_whole(parent, name, members) => {
+                let object = self.make(place, ObjType::Map)?;
+                for (key, member) in members.iter().filter(|(_, member)| !member.is_null()) {
+                    let place = Place::Put(&object, Prop::Map(shape::key_to_doc(key)));
+                    self.put(place, name, key, member)?;
+                }
+                self.freeze_if_signed(&[object], members)
+            }
+            Value::Array(elements) => {
+                let list = self.make(place, ObjType::List)?;
+                self.list(name, std::slice::from_ref(&list), &[], &[], elements)
+            }
+            leaf => self.put_leaf(place, leaf),
+        }
+    }
+
+    /// Puts a scalar or a whole value.
+    pub(super) fn put_leaf(&mut self, place: Place<'_>, value: &Value) -> Result {
+        let value = shape::leaf_to_doc(value);
+        Ok(match place {
+            Place::Put(object, prop) => self.tx.put(object, prop, value)?,
+            Place::Insert(list, index) => self.tx.insert(list, index, value)?,
+        })
+    }
+
+    fn make(&mut self, place: Place<'_>, kind: ObjType) -> Result<ObjId> {
+        Ok(match place {
+            Place::Put(object, prop) => self.tx.put_object(object, prop, kind)?,
+            Place::Insert(list, index) => self.tx.insert_object(list, index, kind)?,
+        })
+    }
+
+    /// Deletes a stored key wherever one of the twins has it.
+    pub(super) fn delete_in(&mut self, twins: &[ObjId], stored: &str) -> Result {
+        for twin in twins {
+            if self.tx.get(twin, stored)?.is_some() {
+                self.tx.delete(twin, stored)?;
+            }
+        }
+        Ok(())
+    }
+
+    pub(super) fn refuse_if_signed(&self, node: &Node) -> Result {
+        if node.holds_signed() { Err(DocumentError::Frozen { path: self.here() }) } else { Ok(()) }
+    }
+
+    /// A record that has just been signed keeps a copy of itself: what was signed can be read
+    /// whatever is still to arrive from elsewhere.
+    pub(super) fn freeze_if_signed(&mut self, twins: &[ObjId], after: &Map<String, Value>) -> Result {
+        if after.get(shape::SIGNATURE).is_none_or(Value::is_null) {
+            return Ok(());
+        }
+        if let Some(number) = after.get("number").and_then(Value::as_u64) {
+            let reason = after.get("reason").and_then(Value::as_str).unwrap_or_default();
+            if number > 1 && reason.trim().is_empty() {
+                return Err(DocumentError::NoReason { number });
+            }
+        }
+        let signed = Node::of_record(self.tx, twins.to_vec())?.live_json();
+        // Text, not parts: a signed record is whole.
+        let text = automerge::ScalarValue::Str(format!("{}{signed}", shape::WHOLE).into());
+        Ok(self.tx.put(&twins[0], shape::FROZEN, text)?)
+    }
+
+    pub(super) fn here(&self) -> String {
+        self.path.join("/")
+    }
+}

@@ -1,0 +1,91 @@
+//! Files: hexadecimal, replacing one safely, one process at a time.
+
+use crate::error::{Result, StoreError};
+use std::fs::{File, OpenOptions, TryLockError};
+use std::io::{Read, Seek, SeekFrom, Write};
+use std::path::{Path, PathBuf};
+
+/// Lower-case hexadecimal.
+pub(crate) fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|b| format!("{b:02x}")).collect()
+}
+
+/// Bytes of hexadecimal text.
+pub(crate) fn unhex(text: &str) -> Option<Vec<u8>> {
+    if !text.len().is_multiple_of(2) || !text.is_ascii() {
+        return None;
+    }
+    (0..text.len()).step_by(2).map(|i| u8::from_str_radix(&text[i..i + 2], 16).ok()).collect()
+}
+
+/// The path with something appended to its name.
+pub(crate) fn beside(path: &Path, suffix: &str) -> PathBuf {
+    let mut name = path.as_os_str().to_owned();
+    name.push(suffix);
+    name.into()
+}
+
+/// Puts `bytes` at `path`: written beside it, synced, renamed over it. A crash leaves what was
+/// there or what is new, never a mixture.
+pub(crate) fn replace_file(path: &Path, bytes: &[u8]) -> Result<()> {
+    let new = beside(path, ".new");
+    let write = || -> std::io::Result<()> {
+        let mut file = File::create(&new)?;
+        file.write_all(bytes)?;
+        file.sync_all()?;
+        drop(file);
+        std::fs::rename(&new, path)?;
+        sync_folder(path)
+    };
+    write().map_err(StoreError::file(path))
+}
+
+/// Makes a rename or removal in the folder of `path` durable, where the system can.
+pub(crate) fn sync_folder(path: &Path) -> std::io::Result<()> {
+    if cfg!(unix) {
+        let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+        File::open(folder)?.sync_all()?;
+    }
+    Ok(())
+}
+
+/// Removes a file if it is there.
+pub(crate) fn remove_if_there(path: &Path) -> Result<()> {
+    match std::fs::remove_file(path) {
+        Err(e) if e.kind() != std::io::ErrorKind::NotFound => Err(StoreError::file(path)(e)),
+        _ => Ok(()),
+    }
+}
+
+/// Held while a store is open; the system lets go of it when the process ends, however it ends.
+#[derive(Debug)]
+pub(crate) struct ProcessLock {
+    _file: File,
+}
+
+impl ProcessLock {
+    /// Takes the lock of the store at `path`, or says who holds it.
+    pub(crate) fn take(path: &Path) -> Result<Self> {
+        let path = beside(path, ".lock");
+        let failed = |e| StoreError::file(&path)(e);
+        let open = OpenOptions::new().read(true).write(true).create(true).truncate(false).open(&path);
+        let mut file = open.map_err(failed)?;
+        match file.try_lock() {
+            Ok(()) => {}
+            Err(TryLockError::WouldBlock) => {
+                let mut process = String::new();
+                // Only for the message.
+                let _ = file.take(20).read_to_string(&mut process);
+                return Err(StoreError::InUse { process: process.trim().to_owned() });
+            }
+            Err(TryLockError::Error(e)) => return Err(failed(e)),
+        }
+        let write = |file: &mut File| -> std::io::Result<()> {
+            file.set_len(0)?;
+            file.seek(SeekFrom::Start(0))?;
+            writeln!(file, "{}", std::process::id())
+        };
+        write(&mut file).map_err(failed)?;
+        Ok(Self { _file: file })
+    }
+}
