@@ -57,6 +57,15 @@ pub(crate) fn remove_if_there(path: &Path) -> Result<()> {
     }
 }
 
+/// Renames a file, if it is there, to a name of its own.
+pub(crate) fn keep_aside(path: &Path) -> Result<()> {
+    if !path.exists() {
+        return Ok(());
+    }
+    let free = (1..).map(|n| beside(path, &format!(".kept{n}"))).find(|kept| !kept.exists());
+    free.map_or(Ok(()), |kept| std::fs::rename(path, kept).map_err(StoreError::file(path)))
+}
+
 /// Held while a store is open; the system lets go of it when the process ends, however it ends.
 #[derive(Debug)]
 pub(crate) struct ProcessLock {
@@ -85,7 +94,8 @@ impl ProcessLock {
             file.seek(SeekFrom::Start(0))?;
             writeln!(file, "{}", std::process::id())
         };
-        write(&mut file).map_err(failed)?;
+        // The number is for a message only: a full disk must not keep anybody from reading.
+        let _ = write(&mut file);
         Ok(Self { _file: file })
     }
 }

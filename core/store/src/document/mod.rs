@@ -14,7 +14,7 @@ pub use conflict::{Alternative, Conflict, ConflictKind};
 pub use history::{Difference, HistoryEntry};
 
 use automerge::transaction::{CommitOptions, Transactable};
-use automerge::{ActorId, Automerge, AutomergeError, Change, ChangeHash, PatchLog, ReadDoc};
+use automerge::{ActorId, Automerge, AutomergeError, Change, ChangeHash, ChangeMetadata, PatchLog, ReadDoc};
 use node::Node;
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
@@ -116,6 +116,12 @@ impl Document {
         heads
     }
 
+    /// Whether a change is part of the document.
+    #[must_use]
+    pub fn has(&self, change: &ChangeHash) -> bool {
+        self.doc.get_change_meta_by_hash(change).is_some()
+    }
+
     /// The record as it stands; where two devices disagree, one of the values.
     pub fn value(&self) -> Result<Value, DocumentError> {
         Ok(Node::root(&self.doc)?.json())
@@ -180,10 +186,23 @@ impl Document {
         Ok(Some((hash, change.raw_bytes().to_vec())))
     }
 
-    /// The whole document with its history, compact.
+    /// The whole document with its history, compact. Documents that hold the same changes give the
+    /// same bytes, in whatever order the changes arrived.
     #[must_use]
     pub fn save(&self) -> Vec<u8> {
-        self.doc.save()
+        let order = |c: &ChangeMetadata<'_>| (c.start_op, c.hash);
+        if self.doc.get_changes_meta(&[]).is_sorted_by_key(order) {
+            return self.doc.save();
+        }
+        // A change starts counting after everything it builds on: by that number, no change comes
+        // before one it needs.
+        let mut changes = self.doc.get_changes(&[]);
+        changes.sort_by_key(|change| (change.start_op(), change.hash()));
+        let mut ordered = Automerge::new();
+        match ordered.apply_changes(changes) {
+            Ok(()) => ordered.save(),
+            Err(_) => self.doc.save(),
+        }
     }
 
     /// Changes that are not part of `heads`, as bytes another device can apply.
@@ -223,7 +242,12 @@ fn read_changes(mut bytes: &[u8]) -> Result<Vec<Change>, DocumentError> {
         if kind == DOCUMENT {
             changes.extend(Automerge::load(chunk).map_err(|e| damaged(&e))?.get_changes(&[]));
         } else {
-            changes.push(Change::from_bytes(chunk.to_vec()).map_err(|e| damaged(&e))?);
+            let change = Change::from_bytes(chunk.to_vec()).map_err(|e| damaged(&e))?;
+            // The checksum is the beginning of the change's hash; `from_bytes` does not compare.
+            if chunk[4..8] != change.hash().0[..4] {
+                return Err(damaged(&"wrong checksum"));
+            }
+            changes.push(change);
         }
         bytes = rest;
     }

@@ -171,7 +171,7 @@ fn record(doc: &impl ReadDoc, twins: Vec<ObjId>, _parent: &str, name: &str) -> R
         } else if key == shape::FROZEN {
             frozen = node(doc, all, name, &key)?.map(Box::new);
         } else {
-            let marks = all.into_iter().filter_map(|(v, op)| v.to_str().map(|s| (s.to_owned(), op.clone())));
+            let marks = all.into_iter().filter_map(|(v, op)| v.as_str().map(|s| (s.to_owned(), op.clone())));
             removals.insert(key, marks.collect());
         }
     }
@@ -217,7 +217,7 @@ fn list(doc: &impl ReadDoc, twins: Vec<ObjId>, name: &str) -> Result<Kind, Autom
         if let Kind::Record { twins, .. } = &made.kind {
             for twin in twins {
                 let marks = owned(doc.get_all(twin, shape::REMOVED)?);
-                made.removals.extend(marks.filter_map(|(v, op)| v.to_str().map(|s| (s.to_owned(), op.clone()))));
+                made.removals.extend(marks.filter_map(|(v, op)| v.as_str().map(|s| (s.to_owned(), op.clone()))));
             }
         }
         // A word ticked on two devices is ticked once.

@@ -21,7 +21,7 @@ const WHOLE_FIELDS: [&str; 3] = ["measurement", SIGNATURE, "results"];
 /// Fields whose members are whole.
 const WHOLE_MEMBERS: [&str; 2] = ["because", "overrides"];
 /// What tells an element of a named list from its neighbours, where it is not `id`.
-const LIST_KEYS: [(&str, &str); 2] = [("legs", "side"), ("revisions", "number")];
+const LIST_KEYS: [(&str, &str); 3] = [("legs", "side"), ("revisions", "number"), ("follow_up", "order")];
 
 /// Whether an object found under `field` of the record `parent` is kept whole.
 pub(crate) fn is_whole(parent: &str, field: &str, object: &Map<String, Value>) -> bool {

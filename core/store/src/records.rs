@@ -1,0 +1,446 @@
+//! Records: begun, opened, saved entry by entry, finished or taken back.
+//!
+//! # Saving one entry
+//! 1. The change is worked out in memory. A crash leaves the store as it was.
+//! 2. It is written in a transaction. A crash leaves the store as it was.
+//! 3. The transaction is committed and on the disk. A crash from here on leaves the entry saved.
+//! 4. The caller is told when. A crash before leaves the entry saved though nobody was told.
+//!
+//! Entries are *drafts* until the record is finished. After a crash they are offered, never
+//! applied in silence ([`Store::unfinished`]), and they can only belong to their own record.
+
+use crate::document::{Document, Heads};
+use crate::error::{Result, StoreError};
+use crate::store::Store;
+use automerge::ChangeHash;
+use rusqlite::{OptionalExtension, params};
+use serde::Serialize;
+use serde::de::DeserializeOwned;
+use serde_json::Value;
+use sha2::{Digest, Sha256};
+
+/// Kind of a record that is a visit; others (the clinic's settings) are not listed as cases.
+pub const VISIT: &str = "visit";
+/// Chunks of a record before they are packed into one.
+const PACK_FROM: usize = 8;
+const CHUNKS_BITS: i64 = 20;
+/// Records kept open in memory.
+const CACHED: usize = 4;
+
+/// A record opened for editing.
+#[derive(Debug, Clone)]
+pub struct Opened<T> {
+    /// What it holds. Change it, then [`Store::save`].
+    pub value: T,
+    id: String,
+    heads: Heads,
+    before: Value,
+    saved_at_ms: i64,
+}
+
+impl<T> Opened<T> {
+    /// Identifier of the record.
+    #[must_use]
+    pub fn id(&self) -> &str {
+        &self.id
+    }
+
+    /// When its newest entry reached the disk, milliseconds since 1970.
+    #[must_use]
+    pub fn saved_at_ms(&self) -> i64 {
+        self.saved_at_ms
+    }
+
+    /// The state it was opened at.
+    #[must_use]
+    pub fn heads(&self) -> &[ChangeHash] {
+        &self.heads
+    }
+}
+
+/// What became of an entry.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Saved {
+    /// When it reached the disk, milliseconds since 1970.
+    pub at_ms: i64,
+    /// Something arrived from elsewhere since the record was opened: open it again to see it.
+    pub changed_elsewhere: bool,
+}
+
+/// Work that was neither finished nor taken back when the program ended.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Unfinished {
+    /// The record.
+    pub id: String,
+    /// Its kind.
+    pub kind: String,
+    /// Number of entries.
+    pub entries: u32,
+    /// When the last of them reached the disk, milliseconds since 1970.
+    pub saved_at_ms: i64,
+    /// The record was begun in that work: taking it back removes it.
+    pub new: bool,
+}
+
+/// A record held in memory.
+pub(crate) struct Cached {
+    pub n: i64,
+    pub doc: Document,
+    pub drafts: bool,
+    next: i64,
+    chunks: usize,
+    saved_at_ms: i64,
+}
+
+impl Cached {
+    pub(crate) fn next_k(&self) -> i64 {
+        self.next
+    }
+}
+
+/// One row of the chunk table.
+pub(crate) struct Chunk {
+    pub k: i64,
+    pub session: Option<i64>,
+    pub saved_ms: i64,
+    pub heads: Vec<u8>,
+    pub sha256: Vec<u8>,
+    pub bytes: Vec<u8>,
+}
+
+impl Store {
+    /// Begins a record. It is a draft until it is finished.
+    pub fn begin<T: Serialize + DeserializeOwned>(
+        &mut self,
+        id: &str,
+        kind: &str,
+        value: &T,
+        by: &str,
+    ) -> Result<Opened<T>> {
+        self.add(id, kind, value, by, Some(self.session))?;
+        self.open_record(id)
+    }
+
+    /// Adds a whole record at once, finished.
+    pub fn import<T: Serialize>(&mut self, id: &str, kind: &str, value: &T, by: &str) -> Result<()> {
+        self.add(id, kind, value, by, None)
+    }
+
+    fn add<T: Serialize>(&mut self, id: &str, kind: &str, value: &T, by: &str, draft: Option<i64>) -> Result<()> {
+        let json = to_json(id, value)?;
+        let mut doc = self.empty_document();
+        let stamp = self.stamp(by, "");
+        let change = doc.edit(&[], &Value::Null, &json, &stamp)?;
+        self.steps.at("save", 1);
+        self.conn.execute_batch("BEGIN IMMEDIATE")?;
+        let done = (|| {
+            let n = self.insert_record(id, kind)?;
+            if let Some((hash, _)) = change {
+                self.insert_chunk(first_k(n), draft, true, stamp.at_ms, &[hash], &doc.save())?;
+            }
+            if draft.is_some() { Ok(()) } else { self.project(n, id, kind, &doc, &json) }
+        })();
+        self.steps.at("save", 2);
+        self.end_transaction(done)?;
+        self.steps.at("save", 3);
+        Ok(())
+    }
+
+    /// Opens a record for editing.
+    pub fn open_record<T: DeserializeOwned + Serialize>(&mut self, id: &str) -> Result<Opened<T>> {
+        let n = self.number(id)?;
+        if self.has_old_drafts(n)? {
+            return Err(StoreError::Undecided { id: id.to_owned() });
+        }
+        let cached = self.cached(n)?;
+        let (heads, json, saved_at_ms) = (cached.doc.heads(), cached.doc.value()?, cached.saved_at_ms);
+        let value: T = from_json(id, json)?;
+        let before = to_json(id, &value)?;
+        Ok(Opened { value, id: id.to_owned(), heads, before, saved_at_ms })
+    }
+
+    /// Saves what was changed in an opened record since it was opened or last saved. When this
+    /// returns, it is on the disk.
+    pub fn save<T: Serialize>(&mut self, opened: &mut Opened<T>, by: &str, why: &str) -> Result<Saved> {
+        let after = to_json(&opened.id, &opened.value)?;
+        let n = self.number(&opened.id)?;
+        let written = self.write(n, &opened.id, &opened.heads, &opened.before, &after, by, why);
+        let written = self.keep_or_drop(written)?;
+        let heads = self.cached(n)?.doc.heads();
+        if let Some((hash, at_ms)) = written {
+            opened.heads = vec![hash];
+            opened.saved_at_ms = at_ms;
+            opened.before = after;
+        }
+        Ok(Saved { at_ms: opened.saved_at_ms, changed_elsewhere: heads != opened.heads })
+    }
+
+    /// Works out and stores one change as a draft of this session.
+    fn write(&mut self, n: i64, id: &str, base: &[ChangeHash], before: &Value, after: &Value, by: &str, why: &str) -> Result<Option<(ChangeHash, i64)>> {
+        if self.has_old_drafts(n)? {
+            return Err(StoreError::Undecided { id: id.to_owned() });
+        }
+        let stamp = self.stamp(by, why);
+        let cached = self.cached(n)?;
+        let Some((hash, bytes)) = cached.doc.edit(base, before, after, &stamp)? else { return Ok(None) };
+        let k = cached.next;
+        self.steps.at("save", 1);
+        let tx = self.conn.unchecked_transaction()?;
+        self.insert_chunk(k, Some(self.session), true, stamp.at_ms, &[hash], &bytes)?;
+        self.steps.at("save", 2);
+        tx.commit()?;
+        self.steps.at("save", 3);
+        let cached = self.cached(n)?;
+        cached.next += 1;
+        cached.chunks += 1;
+        cached.drafts = true;
+        cached.saved_at_ms = stamp.at_ms;
+        self.steps.at("save", 4);
+        Ok(Some((hash, stamp.at_ms)))
+    }
+
+    /// Finishes a record: its drafts become part of it, for the lists and for other devices.
+    pub fn finish(&mut self, id: &str) -> Result<()> {
+        let n = self.number(id)?;
+        if self.has_old_drafts(n)? {
+            return Err(StoreError::Undecided { id: id.to_owned() });
+        }
+        let kind = self.kind(n)?;
+        let cached = self.cached(n)?;
+        if !cached.drafts {
+            return Ok(());
+        }
+        let (doc, chunks, next) = (cached.doc.clone(), cached.chunks, cached.next);
+        let saved_ms = cached.saved_at_ms;
+        self.steps.at("finish", 1);
+        self.conn.execute_batch("BEGIN IMMEDIATE")?;
+        let done = (|| {
+            if chunks >= PACK_FROM {
+                let low = first_k(n);
+                self.conn.execute("DELETE FROM chunk WHERE k BETWEEN ? AND ?", [low, last_k(n)])?;
+                self.insert_chunk(next, None, true, saved_ms, &doc.heads(), &doc.save())?;
+            } else {
+                self.conn.execute("UPDATE chunk SET session = NULL WHERE n = ? AND session IS NOT NULL", [n])?;
+            }
+            self.project(n, id, &kind, &doc, &doc.value()?)
+        })();
+        self.steps.at("finish", 2);
+        self.end_transaction(done)?;
+        self.steps.at("finish", 3);
+        let cached = self.cached(n)?;
+        cached.drafts = false;
+        if chunks >= PACK_FROM {
+            (cached.chunks, cached.next) = (1, next + 1);
+        }
+        Ok(())
+    }
+
+    /// Records with work that an earlier session left unfinished, newest first. Ask, then
+    /// [`Store::recover`] or [`Store::discard`].
+    pub fn unfinished(&self) -> Result<Vec<Unfinished>> {
+        let mut statement = self.conn.prepare(
+            "SELECT r.id, r.kind, count(*), max(c.saved_ms),
+                    NOT EXISTS(SELECT 1 FROM chunk d WHERE d.n = r.n AND d.session IS NULL)
+             FROM chunk c JOIN record r ON r.n = c.n
+             WHERE c.session IS NOT NULL AND c.session <> ? GROUP BY r.n ORDER BY max(c.saved_ms) DESC",
+        )?;
+        let rows = statement.query_map([self.session], |row| {
+            Ok(Unfinished {
+                id: row.get(0)?,
+                kind: row.get(1)?,
+                entries: row.get(2)?,
+                saved_at_ms: row.get(3)?,
+                new: row.get(4)?,
+            })
+        })?;
+        Ok(rows.collect::<Result<_, _>>()?)
+    }
+
+    /// Takes the unfinished work of an earlier session up again, as a draft of this one.
+    pub fn recover(&mut self, id: &str) -> Result<()> {
+        let n = self.number(id)?;
+        self.conn.execute("UPDATE chunk SET session = ? WHERE n = ? AND session IS NOT NULL", [self.session, n])?;
+        self.forget(n);
+        Ok(())
+    }
+
+    /// Takes drafts back: the record is again as it was last finished; one that never was is gone.
+    pub fn discard(&mut self, id: &str) -> Result<()> {
+        let n = self.number(id)?;
+        self.conn.execute_batch("BEGIN IMMEDIATE")?;
+        let done = (|| {
+            self.conn.execute("DELETE FROM chunk WHERE n = ? AND session IS NOT NULL", [n])?;
+            let never = "DELETE FROM record WHERE n = ?1 AND NOT EXISTS(SELECT 1 FROM chunk WHERE n = ?1)";
+            self.conn.execute(never, [n])?;
+            Ok(())
+        })();
+        self.forget(n);
+        self.end_transaction(done)
+    }
+
+    /// The record as it stands, drafts of this session included.
+    pub fn read(&mut self, id: &str) -> Result<Value> {
+        let n = self.number(id)?;
+        Ok(self.cached(n)?.doc.value()?)
+    }
+
+    /// The record's document, for its history, conflicts and earlier states.
+    pub fn document(&mut self, id: &str) -> Result<&Document> {
+        let n = self.number(id)?;
+        Ok(&self.cached(n)?.doc)
+    }
+
+    pub(crate) fn number(&self, id: &str) -> Result<i64> {
+        let mut statement = self.conn.prepare_cached("SELECT n, erased_ms FROM record WHERE id = ?")?;
+        let found: Option<(i64, Option<i64>)> =
+            statement.query_row([id], |row| Ok((row.get(0)?, row.get(1)?))).optional()?;
+        match found {
+            None => Err(StoreError::NoRecord { id: id.to_owned() }),
+            Some((_, Some(_))) => Err(StoreError::Erased { id: id.to_owned() }),
+            Some((n, None)) => Ok(n),
+        }
+    }
+
+    pub(crate) fn kind(&self, n: i64) -> Result<String> {
+        Ok(self.conn.query_row("SELECT kind FROM record WHERE n = ?", [n], |row| row.get(0))?)
+    }
+
+    pub(crate) fn insert_record(&self, id: &str, kind: &str) -> Result<i64> {
+        match self.number(id) {
+            Ok(_) => return Err(StoreError::RecordExists { id: id.to_owned() }),
+            Err(StoreError::NoRecord { .. }) => {}
+            Err(error) => return Err(error),
+        }
+        let mut statement = self.conn.prepare_cached("INSERT INTO record(id, kind, created_ms) VALUES(?,?,?)")?;
+        statement.execute(params![id, kind, self.clock.now_ms()])?;
+        Ok(self.conn.last_insert_rowid())
+    }
+
+    pub(crate) fn insert_chunk(&self, k: i64, session: Option<i64>, unsent: bool, saved_ms: i64, heads: &[ChangeHash], bytes: &[u8]) -> Result<()> {
+        let heads: Vec<u8> = heads.iter().flat_map(|hash| hash.0).collect();
+        let sha256 = Sha256::digest(bytes);
+        let mut statement = self.conn.prepare_cached(
+            "INSERT INTO chunk(k, n, session, unsent, saved_ms, heads, sha256, bytes) VALUES(?,?,?,?,?,?,?,?)",
+        )?;
+        statement.execute(params![k, k >> CHUNKS_BITS, session, unsent, saved_ms, heads, &sha256[..], bytes])?;
+        Ok(())
+    }
+
+    fn has_old_drafts(&self, n: i64) -> Result<bool> {
+        let mut statement = self.conn.prepare_cached(
+            "SELECT EXISTS(SELECT 1 FROM chunk WHERE n = ? AND session IS NOT NULL AND session <> ?)",
+        )?;
+        Ok(statement.query_row([n, self.session], |row| row.get(0))?)
+    }
+
+    /// The record in memory, read if need be. Drafts of an earlier session are left out.
+    pub(crate) fn cached(&mut self, n: i64) -> Result<&mut Cached> {
+        if let Some(at) = self.cache.iter().position(|c| c.n == n) {
+            let found = self.cache.remove(at);
+            self.cache.push(found);
+        } else {
+            let chunks = self.chunks(n)?;
+            let session = self.session;
+            let mine: Vec<&Chunk> =
+                chunks.iter().filter(|c| c.session.is_none_or(|s| s == session)).collect();
+            let cached = Cached {
+                n,
+                doc: self.assemble(&mine)?,
+                drafts: mine.iter().any(|c| c.session.is_some()),
+                next: chunks.last().map_or(first_k(n), |c| c.k + 1),
+                chunks: chunks.len(),
+                saved_at_ms: chunks.iter().map(|c| c.saved_ms).max().unwrap_or(0),
+            };
+            if self.cache.len() >= CACHED {
+                self.cache.remove(0);
+            }
+            self.cache.push(cached);
+        }
+        self.cache.last_mut().ok_or_else(|| StoreError::NoRecord { id: n.to_string() })
+    }
+
+    pub(crate) fn chunks(&self, n: i64) -> Result<Vec<Chunk>> {
+        let mut statement = self.conn.prepare_cached(
+            "SELECT k, session, saved_ms, heads, sha256, bytes FROM chunk WHERE k BETWEEN ? AND ? ORDER BY k",
+        )?;
+        let rows = statement.query_map([first_k(n), last_k(n)], |row| {
+            Ok(Chunk {
+                k: row.get(0)?,
+                session: row.get(1)?,
+                saved_ms: row.get(2)?,
+                heads: row.get(3)?,
+                sha256: row.get(4)?,
+                bytes: row.get(5)?,
+            })
+        })?;
+        Ok(rows.collect::<Result<_, _>>()?)
+    }
+
+    /// Puts a document together from its chunks: each must have the hash it was stored with, and
+    /// the newest changes each of them brought must be there afterwards.
+    pub(crate) fn assemble(&self, chunks: &[&Chunk]) -> Result<Document> {
+        let damaged = |what: &str| StoreError::Damaged { what: what.to_owned() };
+        if chunks.is_empty() {
+            return Ok(self.empty_document());
+        }
+        let mut all = Vec::with_capacity(chunks.iter().map(|c| c.bytes.len()).sum());
+        for chunk in chunks {
+            if Sha256::digest(&chunk.bytes)[..] != chunk.sha256 {
+                return Err(damaged("the bytes of a record do not have the hash they were stored with"));
+            }
+            all.extend_from_slice(&chunk.bytes);
+        }
+        let doc = Document::load(&all, self.actor.clone())?;
+        for chunk in chunks {
+            if !chunk.heads.chunks(32).all(|hash| <[u8; 32]>::try_from(hash).is_ok_and(|h| doc.has(&ChangeHash(h)))) {
+                return Err(damaged("changes of a record are missing"));
+            }
+        }
+        Ok(doc)
+    }
+
+    pub(crate) fn forget(&mut self, n: i64) {
+        self.cache.retain(|c| c.n != n);
+    }
+
+    /// After a failure the record in memory may be ahead of the disk: read it again next time.
+    pub(crate) fn keep_or_drop<T>(&mut self, result: Result<T>) -> Result<T> {
+        if result.is_err() {
+            self.cache.clear();
+        }
+        result
+    }
+
+    /// Commits, or takes everything back and returns the error.
+    pub(crate) fn end_transaction<T>(&mut self, done: Result<T>) -> Result<T> {
+        let done = done.and_then(|value| {
+            self.conn.execute_batch("COMMIT")?;
+            Ok(value)
+        });
+        if done.is_err() {
+            self.cache.clear();
+            self.vocabulary = None;
+            if !self.conn.is_autocommit() {
+                // The failure itself is what the caller must hear of.
+                let _ = self.conn.execute_batch("ROLLBACK");
+            }
+        }
+        done
+    }
+}
+
+pub(crate) fn first_k(n: i64) -> i64 {
+    n << CHUNKS_BITS
+}
+
+pub(crate) fn last_k(n: i64) -> i64 {
+    first_k(n + 1) - 1
+}
+
+pub(crate) fn to_json<T: Serialize>(id: &str, value: &T) -> Result<Value> {
+    serde_json::to_value(value).map_err(|e| StoreError::Shape { id: id.to_owned(), why: e.to_string() })
+}
+
+pub(crate) fn from_json<T: DeserializeOwned>(id: &str, json: Value) -> Result<T> {
+    serde_json::from_value(json).map_err(|e| StoreError::Shape { id: id.to_owned(), why: e.to_string() })
+}
