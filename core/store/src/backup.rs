@@ -53,7 +53,9 @@ impl Store {
             self.steps.at("backup", 1);
             let size = pack(&part, &key_path(&self.path), &copy)?;
             self.steps.at("backup", 2);
-            std::fs::rename(&part, file).and_then(|()| sync_folder(file)).map_err(StoreError::file(file))?;
+            std::fs::rename(&part, file)
+                .and_then(|()| sync_folder(file))
+                .map_err(StoreError::file(file))?;
             Ok(Some(size))
         });
         // What is half done must not stay; the failure itself is what the caller must hear of.
@@ -67,7 +69,11 @@ impl Store {
         Ok(size)
     }
 
-    fn copy_pages(&self, copy: &Path, progress: &mut dyn FnMut(u64, u64) -> ControlFlow<()>) -> Result<bool> {
+    fn copy_pages(
+        &self,
+        copy: &Path,
+        progress: &mut dyn FnMut(u64, u64) -> ControlFlow<()>,
+    ) -> Result<bool> {
         // A reading connection sees one state from its first read on, whatever is saved meanwhile.
         let source = self.reader()?;
         source.execute_batch("BEGIN; SELECT count(*) FROM meta;")?;
@@ -114,13 +120,19 @@ fn pack(part: &Path, key: &Path, copy: &Path) -> Result<u64> {
 /// can be read.
 pub fn restore(file: &Path, path: &Path, passphrase: &str, options: Options) -> Result<Report> {
     if path.exists() {
-        return Err(StoreError::Exists { path: path.to_owned() });
+        return Err(StoreError::Exists {
+            path: path.to_owned(),
+        });
     }
     let _lock = ProcessLock::take(path)?;
     let fresh = beside(path, ".restoring");
     let fresh_key = key_path(&fresh);
     let leftovers = ["", "-wal", "-shm", ".key", ".lock"];
-    let clear = || leftovers.iter().try_for_each(|s| remove_if_there(&beside(&fresh, s)));
+    let clear = || {
+        leftovers
+            .iter()
+            .try_for_each(|s| remove_if_there(&beside(&fresh, s)))
+    };
     clear()?;
     let mut steps = Steps::default();
     let done: Result<Report> = (|| {
@@ -130,18 +142,26 @@ pub fn restore(file: &Path, path: &Path, passphrase: &str, options: Options) -> 
         steps.at("restore", 1);
         let opened = Store::open(&fresh, passphrase, options);
         let mut store = opened.map_err(|error| match error {
-            StoreError::Damaged { what } => StoreError::NotABackup { path: file.to_owned(), why: what },
+            StoreError::Damaged { what } => StoreError::NotABackup {
+                path: file.to_owned(),
+                why: what,
+            },
             other => other,
         })?;
         let report = store.check()?;
         new_device_id(&store.conn)?;
         // Whatever the backup had not sent is sent by the store it was made of, or is lost with it.
-        store.conn.execute_batch("PRAGMA wal_checkpoint(TRUNCATE);")?;
+        store
+            .conn
+            .execute_batch("PRAGMA wal_checkpoint(TRUNCATE);")?;
         store.lock()?;
         steps.at("restore", 2);
         let moved = |from: &Path, to: &Path| {
             let synced = File::open(from).and_then(|f| f.sync_all());
-            synced.and_then(|()| std::fs::rename(from, to)).and_then(|()| sync_folder(to)).map_err(StoreError::file(to))
+            synced
+                .and_then(|()| std::fs::rename(from, to))
+                .and_then(|()| sync_folder(to))
+                .map_err(StoreError::file(to))
         };
         moved(&fresh_key, &key_path(path))?;
         steps.at("restore", 3);
@@ -156,7 +176,10 @@ pub fn restore(file: &Path, path: &Path, passphrase: &str, options: Options) -> 
 }
 
 fn unpack(file: &Path, fresh: &Path, fresh_key: &Path) -> Result<()> {
-    let not_ours = |why: &str| StoreError::NotABackup { path: file.to_owned(), why: why.to_owned() };
+    let not_ours = |why: &str| StoreError::NotABackup {
+        path: file.to_owned(),
+        why: why.to_owned(),
+    };
     let source = File::open(file).map_err(StoreError::file(file))?;
     let mut archive = tar::Archive::new(source);
     let mut members = archive.entries().map_err(|e| not_ours(&e.to_string()))?;

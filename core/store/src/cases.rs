@@ -86,10 +86,15 @@ impl Store {
             "SELECT {CASE_COLUMNS} FROM
                (SELECT n FROM case_list WHERE {which} ORDER BY {order} LIMIT ?2 OFFSET ?3) p
              JOIN case_list c ON c.n = p.n JOIN record r ON r.n = p.n ORDER BY {}",
-            order.split(", ").map(|o| format!("c.{o}")).collect::<Vec<_>>().join(", ")
+            order
+                .split(", ")
+                .map(|o| format!("c.{o}"))
+                .collect::<Vec<_>>()
+                .join(", ")
         );
         let mut statement = self.conn.prepare_cached(&sql)?;
-        let rows = statement.query_map(params![value, limit as i64, offset as i64], Case::from_row)?;
+        let rows =
+            statement.query_map(params![value, limit as i64, offset as i64], Case::from_row)?;
         Ok(rows.collect::<Result<_, _>>()?)
     }
 
@@ -97,7 +102,10 @@ impl Store {
     pub fn count(&self, filter: &Filter) -> Result<usize> {
         let (which, _, value) = filter.sql();
         let sql = format!("SELECT count(*) FROM case_list WHERE {which}");
-        let count: i64 = self.conn.prepare_cached(&sql)?.query_row([value], |row| row.get(0))?;
+        let count: i64 = self
+            .conn
+            .prepare_cached(&sql)?
+            .query_row([value], |row| row.get(0))?;
         Ok(usize::try_from(count).unwrap_or(0))
     }
 
@@ -105,14 +113,20 @@ impl Store {
     pub fn label(&self, code: &str) -> Result<Option<(String, String)>> {
         let sql = "SELECT r.id, l.side FROM label l JOIN record r ON r.n = l.n WHERE l.code = ? ORDER BY l.bound_ms, l.n";
         let mut statement = self.conn.prepare_cached(sql)?;
-        Ok(statement.query_row([code_symbols(code)], |row| Ok((row.get(0)?, row.get(1)?))).optional()?)
+        Ok(statement
+            .query_row([code_symbols(code)], |row| Ok((row.get(0)?, row.get(1)?)))
+            .optional()?)
     }
 
     /// Refuses a label that belongs to another visit or to the other side of this one.
     pub fn label_is_free(&self, code: &str, visit: &str, side: &str) -> Result<()> {
         match self.label(code)? {
             Some((other, other_side)) if other != visit || other_side != side => {
-                Err(StoreError::LabelTaken { code: code.to_owned(), visit: other, side: other_side })
+                Err(StoreError::LabelTaken {
+                    code: code.to_owned(),
+                    visit: other,
+                    side: other_side,
+                })
             }
             _ => Ok(()),
         }
@@ -121,6 +135,10 @@ impl Store {
     /// Identifiers of all finished visits, in the order they came into this store.
     pub fn visits(&self) -> Result<Vec<String>> {
         let all = self.live_records()?;
-        Ok(all.into_iter().filter(|(_, _, kind)| kind == VISIT).map(|(_, id, _)| id).collect())
+        Ok(all
+            .into_iter()
+            .filter(|(_, _, kind)| kind == VISIT)
+            .map(|(_, id, _)| id)
+            .collect())
     }
 }

@@ -76,7 +76,11 @@ impl Report {
 
 impl std::fmt::Display for Report {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(f, "{} records and {} photographs read: ", self.records, self.photos)?;
+        write!(
+            f,
+            "{} records and {} photographs read: ",
+            self.records, self.photos
+        )?;
         if self.is_clean() {
             return write!(f, "everything is in order.");
         }
@@ -86,17 +90,29 @@ impl std::fmt::Display for Report {
                 Finding::File { what } => write!(f, "\nThe file is damaged: {what}")?,
                 Finding::Record { id, what } => write!(f, "\nRecord {id} cannot be read: {what}")?,
                 Finding::List { id } => {
-                    write!(f, "\nLists and search are out of date for visit {id}: rebuild them.")?;
+                    write!(
+                        f,
+                        "\nLists and search are out of date for visit {id}: rebuild them."
+                    )?;
                 }
                 Finding::PhotoMissing { sha256, visit } => {
                     write!(f, "\nPhotograph {sha256} of visit {visit} is missing.")?;
                 }
                 Finding::PhotoAltered { sha256, visits } => {
-                    write!(f, "\nPhotograph {sha256} (visits: {}) was altered.", visits.join(", "))?;
+                    write!(
+                        f,
+                        "\nPhotograph {sha256} (visits: {}) was altered.",
+                        visits.join(", ")
+                    )?;
                 }
                 Finding::LabelTwice { code, holders } => {
-                    let holders: Vec<String> = holders.iter().map(|(v, s)| format!("{v} {s}")).collect();
-                    write!(f, "\nLabel {code} is on more than one cast: {}.", holders.join("; "))?;
+                    let holders: Vec<String> =
+                        holders.iter().map(|(v, s)| format!("{v} {s}")).collect();
+                    write!(
+                        f,
+                        "\nLabel {code} is on more than one cast: {}.",
+                        holders.join("; ")
+                    )?;
                 }
             }
         }
@@ -119,14 +135,20 @@ impl Store {
     fn check_file(&self, report: &mut Report) {
         let mut ask = |sql: &str, fine: &str| {
             let said = self.conn.prepare(sql).and_then(|mut statement| {
-                statement.query_map([], |row| row.get::<_, String>(0))?.collect::<rusqlite::Result<Vec<_>>>()
+                statement
+                    .query_map([], |row| row.get::<_, String>(0))?
+                    .collect::<rusqlite::Result<Vec<_>>>()
             });
             match said {
                 Ok(lines) => {
                     let wrong = lines.into_iter().filter(|line| line != fine);
-                    report.findings.extend(wrong.map(|what| Finding::File { what }));
+                    report
+                        .findings
+                        .extend(wrong.map(|what| Finding::File { what }));
                 }
-                Err(e) => report.findings.push(Finding::File { what: e.to_string() }),
+                Err(e) => report.findings.push(Finding::File {
+                    what: e.to_string(),
+                }),
             }
         };
         // The pages on the disk against their authentication codes, then the trees they make.
@@ -136,9 +158,15 @@ impl Store {
     }
 
     fn check_records(&mut self, report: &mut Report) {
-        let highest = self.conn.query_row("SELECT coalesce(max(n), 0) FROM record", [], |row| row.get(0));
+        let highest = self
+            .conn
+            .query_row("SELECT coalesce(max(n), 0) FROM record", [], |row| {
+                row.get(0)
+            });
         let highest: i64 = highest.unwrap_or_else(|e| {
-            report.findings.push(Finding::File { what: e.to_string() });
+            report.findings.push(Finding::File {
+                what: e.to_string(),
+            });
             0
         });
         // One by one: a damaged page hides its own records, not those after it.
@@ -152,10 +180,15 @@ impl Store {
                     }
                 }
                 Err(error) => {
-                    let named: Option<String> =
-                        self.conn.query_row("SELECT id FROM record WHERE n = ?", [n], |row| row.get(0)).ok();
+                    let named: Option<String> = self
+                        .conn
+                        .query_row("SELECT id FROM record WHERE n = ?", [n], |row| row.get(0))
+                        .ok();
                     let id = named.unwrap_or_else(|| format!("number {n}"));
-                    report.findings.push(Finding::Record { id, what: error.to_string() });
+                    report.findings.push(Finding::Record {
+                        id,
+                        what: error.to_string(),
+                    });
                 }
             }
         }
@@ -168,11 +201,19 @@ impl Store {
             .prepare_cached("SELECT id, kind, erased_ms IS NOT NULL FROM record WHERE n = ?")?
             .query_row([n], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)))
             .optional()?;
-        let Some((id, kind, erased)) = head else { return Ok(None) };
+        let Some((id, kind, erased)) = head else {
+            return Ok(None);
+        };
         let chunks = self.chunks(n)?;
         if erased {
             let remains = !chunks.is_empty();
-            return if remains { Err(StoreError::Damaged { what: "an erased visit has remains".into() }) } else { Ok(None) };
+            return if remains {
+                Err(StoreError::Damaged {
+                    what: "an erased visit has remains".into(),
+                })
+            } else {
+                Ok(None)
+            };
         }
         self.assemble(&chunks.iter().collect::<Vec<_>>())?;
         let finished: Vec<_> = chunks.iter().filter(|c| c.session.is_none()).collect();
@@ -206,28 +247,50 @@ impl Store {
             })
             .optional()?;
         let Some(mut row) = row else { return Ok(None) };
-        let mut codes = self.conn.prepare_cached("SELECT code, side FROM label WHERE n = ?")?;
-        row.codes = codes.query_map([n], |r| Ok((r.get(0)?, r.get(1)?)))?.collect::<Result<_, _>>()?;
-        let mut photos = self.conn.prepare_cached("SELECT sha256 FROM photo_use WHERE n = ?")?;
-        row.photos = photos.query_map([n], |r| r.get(0))?.collect::<Result<_, _>>()?;
+        let mut codes = self
+            .conn
+            .prepare_cached("SELECT code, side FROM label WHERE n = ?")?;
+        row.codes = codes
+            .query_map([n], |r| Ok((r.get(0)?, r.get(1)?)))?
+            .collect::<Result<_, _>>()?;
+        let mut photos = self
+            .conn
+            .prepare_cached("SELECT sha256 FROM photo_use WHERE n = ?")?;
+        row.photos = photos
+            .query_map([n], |r| r.get(0))?
+            .collect::<Result<_, _>>()?;
         Ok(Some(row))
     }
 
     fn check_photos(&self, report: &mut Report) {
         match self.missing_photos() {
-            Ok(missing) => report
-                .findings
-                .extend(missing.into_iter().map(|(sha256, visit)| Finding::PhotoMissing { sha256, visit })),
-            Err(e) => report.findings.push(Finding::File { what: e.to_string() }),
+            Ok(missing) => report.findings.extend(
+                missing
+                    .into_iter()
+                    .map(|(sha256, visit)| Finding::PhotoMissing { sha256, visit }),
+            ),
+            Err(e) => report.findings.push(Finding::File {
+                what: e.to_string(),
+            }),
         }
-        let highest = self.conn.query_row("SELECT coalesce(max(n), 0) FROM photo", [], |row| row.get(0));
+        let highest = self
+            .conn
+            .query_row("SELECT coalesce(max(n), 0) FROM photo", [], |row| {
+                row.get(0)
+            });
         for n in 1..=highest.unwrap_or(0) {
-            let sha256 = self.conn.query_row("SELECT sha256 FROM photo WHERE n = ?", [n], |r| r.get::<_, Vec<u8>>(0));
+            let sha256 = self
+                .conn
+                .query_row("SELECT sha256 FROM photo WHERE n = ?", [n], |r| {
+                    r.get::<_, Vec<u8>>(0)
+                });
             let sha256 = match sha256.optional() {
                 Ok(None) => continue,
                 Ok(Some(sha256)) => sha256,
                 Err(e) => {
-                    report.findings.push(Finding::File { what: format!("photograph number {n}: {e}") });
+                    report.findings.push(Finding::File {
+                        what: format!("photograph number {n}: {e}"),
+                    });
                     continue;
                 }
             };
@@ -236,7 +299,10 @@ impl Store {
             let found = blob.map(|mut blob| copy(&mut blob, &mut std::io::sink()));
             if !matches!(found, Ok(Ok((hash, _))) if hash[..] == sha256) {
                 let visits = self.visits_with(&sha256).unwrap_or_default();
-                report.findings.push(Finding::PhotoAltered { sha256: hex(&sha256), visits });
+                report.findings.push(Finding::PhotoAltered {
+                    sha256: hex(&sha256),
+                    visits,
+                });
             }
         }
     }
@@ -244,7 +310,9 @@ impl Store {
     fn visits_with(&self, sha256: &[u8]) -> Result<Vec<String>> {
         let sql = "SELECT r.id FROM photo_use u JOIN record r ON r.n = u.n WHERE u.sha256 = ? ORDER BY r.n";
         let mut statement = self.conn.prepare(sql)?;
-        Ok(statement.query_map([sha256], |row| row.get(0))?.collect::<Result<_, _>>()?)
+        Ok(statement
+            .query_map([sha256], |row| row.get(0))?
+            .collect::<Result<_, _>>()?)
     }
 
     fn check_labels(&self, report: &mut Report) {
@@ -252,7 +320,8 @@ impl Store {
             let sql = "SELECT l.code, r.id, l.side FROM label l JOIN record r ON r.n = l.n
                        WHERE l.code IN (SELECT code FROM label GROUP BY code HAVING count(*) > 1) ORDER BY l.code, r.n";
             let mut statement = self.conn.prepare(sql)?;
-            let rows = statement.query_map([], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)))?;
+            let rows =
+                statement.query_map([], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)))?;
             Ok(rows.collect::<Result<_, _>>()?)
         };
         match rows() {
@@ -261,10 +330,14 @@ impl Store {
                 for (code, visit, side) in rows {
                     by_code.entry(code).or_default().push((visit, side));
                 }
-                let twice = by_code.into_iter().map(|(code, holders)| Finding::LabelTwice { code, holders });
+                let twice = by_code
+                    .into_iter()
+                    .map(|(code, holders)| Finding::LabelTwice { code, holders });
                 report.findings.extend(twice);
             }
-            Err(e) => report.findings.push(Finding::File { what: e.to_string() }),
+            Err(e) => report.findings.push(Finding::File {
+                what: e.to_string(),
+            }),
         }
     }
 }

@@ -49,7 +49,8 @@ impl Store {
 
     /// Notes that other devices have been told of an erasure.
     pub fn erasure_sent(&mut self, id: &str) -> Result<()> {
-        self.conn.execute("UPDATE record SET tombstone_unsent = 0 WHERE id = ?", [id])?;
+        self.conn
+            .execute("UPDATE record SET tombstone_unsent = 0 WHERE id = ?", [id])?;
         Ok(())
     }
 
@@ -58,13 +59,17 @@ impl Store {
         self.forget(n);
         self.vocabulary = None;
         // Overwrite what is deleted, also where FAST would leave it.
-        self.conn.execute_batch("PRAGMA secure_delete = ON; BEGIN IMMEDIATE")?;
+        self.conn
+            .execute_batch("PRAGMA secure_delete = ON; BEGIN IMMEDIATE")?;
         let done = (|| {
             // Photographs that only a draft names are used too: ask the documents, not the lists.
             // A record that can no longer be read must still be erasable.
             let mine = self.photos_of(n).or_else(|_| self.photos_listed(n))?;
             self.unproject(n)?;
-            self.conn.execute("DELETE FROM chunk WHERE k BETWEEN ? AND ?", [first_k(n), last_k(n)])?;
+            self.conn.execute(
+                "DELETE FROM chunk WHERE k BETWEEN ? AND ?",
+                [first_k(n), last_k(n)],
+            )?;
             self.conn.execute("DELETE FROM sent WHERE n = ?", [n])?;
             let others = self.photos_in_drafts()?;
             let mut gone = 0;
@@ -75,17 +80,23 @@ impl Store {
                     |row| row.get(0),
                 )?;
                 if !used && !others.contains(&sha256) {
-                    gone += self.conn.execute("DELETE FROM photo WHERE sha256 = ?", [&sha256])?;
-                    self.conn.execute("DELETE FROM photo_small WHERE sha256 = ?", [&sha256])?;
+                    gone += self
+                        .conn
+                        .execute("DELETE FROM photo WHERE sha256 = ?", [&sha256])?;
+                    self.conn
+                        .execute("DELETE FROM photo_small WHERE sha256 = ?", [&sha256])?;
                 }
             }
-            self.conn.execute_batch("INSERT INTO search(search) VALUES('optimize')")?;
+            self.conn
+                .execute_batch("INSERT INTO search(search) VALUES('optimize')")?;
             self.conn.execute(
                 "UPDATE record SET erased_ms = ?, erased_by = ?, wiped = 0, tombstone_unsent = ?, created_ms = 0 WHERE n = ?",
                 params![self.clock.now_ms(), by, unsent, n],
             )?;
-            let id: Option<String> =
-                self.conn.query_row("SELECT id FROM record WHERE n = ?", [n], |row| row.get(0)).optional()?;
+            let id: Option<String> = self
+                .conn
+                .query_row("SELECT id FROM record WHERE n = ?", [n], |row| row.get(0))
+                .optional()?;
             self.note(by, "erased", id.as_deref())?;
             Ok(gone)
         })();
@@ -106,10 +117,15 @@ impl Store {
         if !pending {
             return Ok(());
         }
-        self.conn.execute_batch("VACUUM; PRAGMA wal_checkpoint(TRUNCATE);")?;
+        self.conn
+            .execute_batch("VACUUM; PRAGMA wal_checkpoint(TRUNCATE);")?;
         self.steps.at("erase", 4);
-        self.conn.execute("UPDATE record SET wiped = 1 WHERE erased_ms IS NOT NULL", [])?;
-        self.conn.execute_batch("PRAGMA wal_checkpoint(TRUNCATE); PRAGMA secure_delete = FAST;")?;
+        self.conn.execute(
+            "UPDATE record SET wiped = 1 WHERE erased_ms IS NOT NULL",
+            [],
+        )?;
+        self.conn
+            .execute_batch("PRAGMA wal_checkpoint(TRUNCATE); PRAGMA secure_delete = FAST;")?;
         self.steps.at("erase", 5);
         Ok(())
     }

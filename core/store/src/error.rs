@@ -29,7 +29,9 @@ pub enum StoreError {
         path: PathBuf,
     },
     /// Open elsewhere.
-    #[error("This store is already open in another window (process {process}). Close it there first.")]
+    #[error(
+        "This store is already open in another window (process {process}). Close it there first."
+    )]
     InUse {
         /// Number of the process, if it could be read.
         process: String,
@@ -41,13 +43,17 @@ pub enum StoreError {
         path: PathBuf,
     },
     /// Bytes that are not what was written.
-    #[error("Part of the file is damaged ({what}). The rest can still be read. Run a check, then restore a backup or copy what is readable into a new store.")]
+    #[error(
+        "Part of the file is damaged ({what}). The rest can still be read. Run a check, then restore a backup or copy what is readable into a new store."
+    )]
     Damaged {
         /// What the engine met.
         what: String,
     },
     /// Written by a newer version.
-    #[error("This store was written by a newer version of the program (format {found}; this one knows {known}). Update the program; nothing was changed.")]
+    #[error(
+        "This store was written by a newer version of the program (format {found}; this one knows {known}). Update the program; nothing was changed."
+    )]
     Newer {
         /// Format of the file.
         found: i64,
@@ -55,10 +61,14 @@ pub enum StoreError {
         known: i64,
     },
     /// No room left.
-    #[error("The disk is full. The last entry was not saved; everything before it is. Free some space and save again.")]
+    #[error(
+        "The disk is full. The last entry was not saved; everything before it is. Free some space and save again."
+    )]
     Full,
     /// The disk refused.
-    #[error("The disk reported an error ({what}). The last entry was not saved; everything before it is. Check the disk and make a backup elsewhere.")]
+    #[error(
+        "The disk reported an error ({what}). The last entry was not saved; everything before it is. Check the disk and make a backup elsewhere."
+    )]
     Disk {
         /// What the system said.
         what: String,
@@ -88,7 +98,9 @@ pub enum StoreError {
         id: String,
     },
     /// The record is not of the expected shape.
-    #[error("Visit {id} cannot be shown ({why}). It is kept as it is; a newer version may be needed.")]
+    #[error(
+        "Visit {id} cannot be shown ({why}). It is kept as it is; a newer version may be needed."
+    )]
     Shape {
         /// Identifier.
         id: String,
@@ -151,7 +163,9 @@ pub type Result<T, E = StoreError> = std::result::Result<T, E>;
 
 impl From<rusqlite::Error> for StoreError {
     fn from(error: rusqlite::Error) -> Self {
-        use rusqlite::ErrorCode::{DatabaseCorrupt, DiskFull, NotADatabase, SystemIoFailure, TooBig};
+        use rusqlite::ErrorCode::{
+            DatabaseCorrupt, DiskFull, NotADatabase, SystemIoFailure, TooBig,
+        };
         let what = error.to_string();
         match error.sqlite_error_code() {
             Some(DiskFull) => Self::Full,
@@ -169,7 +183,10 @@ impl StoreError {
     pub(crate) fn file(path: &std::path::Path) -> impl FnOnce(std::io::Error) -> Self {
         move |source| match source.kind() {
             std::io::ErrorKind::StorageFull | std::io::ErrorKind::QuotaExceeded => Self::Full,
-            _ => Self::File { path: path.to_owned(), source },
+            _ => Self::File {
+                path: path.to_owned(),
+                source,
+            },
         }
     }
 }

@@ -29,12 +29,19 @@ impl Store {
         let sql = "SELECT DISTINCT c.n, r.id, r.kind FROM chunk c JOIN record r ON r.n = c.n
                    WHERE c.unsent AND c.session IS NULL ORDER BY c.n LIMIT ?";
         let mut statement = self.conn.prepare_cached(sql)?;
-        let rows = statement.query_map([limit as i64], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)))?;
+        let rows = statement.query_map([limit as i64], |row| {
+            Ok((row.get(0)?, row.get(1)?, row.get(2)?))
+        })?;
         let rows = rows.collect::<Result<Vec<(i64, String, String)>, _>>()?;
         let outgoing = rows.into_iter().map(|(n, id, kind)| {
             let doc = self.published(n)?;
             let changes = doc.changes_since(&self.sent_heads(n)?);
-            Ok(Outgoing { id, kind, changes, heads: doc.heads() })
+            Ok(Outgoing {
+                id,
+                kind,
+                changes,
+                heads: doc.heads(),
+            })
         });
         outgoing.collect()
     }
@@ -45,18 +52,29 @@ impl Store {
         let all = self.published(n)?.heads() == heads;
         let bytes: Vec<u8> = heads.iter().flat_map(|hash| hash.0).collect();
         let tx = self.conn.unchecked_transaction()?;
-        tx.execute("INSERT OR REPLACE INTO sent(n, heads) VALUES(?,?)", params![n, bytes])?;
+        tx.execute(
+            "INSERT OR REPLACE INTO sent(n, heads) VALUES(?,?)",
+            params![n, bytes],
+        )?;
         if all {
-            tx.execute("UPDATE chunk SET unsent = 0 WHERE n = ? AND session IS NULL", [n])?;
+            tx.execute(
+                "UPDATE chunk SET unsent = 0 WHERE n = ? AND session IS NULL",
+                [n],
+            )?;
         }
         Ok(tx.commit()?)
     }
 
     fn sent_heads(&self, n: i64) -> Result<Heads> {
-        let bytes: Option<Vec<u8>> =
-            self.conn.query_row("SELECT heads FROM sent WHERE n = ?", [n], |row| row.get(0)).optional()?;
+        let bytes: Option<Vec<u8>> = self
+            .conn
+            .query_row("SELECT heads FROM sent WHERE n = ?", [n], |row| row.get(0))
+            .optional()?;
         let hashes = bytes.iter().flat_map(|bytes| bytes.chunks_exact(32));
-        Ok(hashes.filter_map(|hash| <[u8; 32]>::try_from(hash).ok()).map(ChangeHash).collect())
+        Ok(hashes
+            .filter_map(|hash| <[u8; 32]>::try_from(hash).ok())
+            .map(ChangeHash)
+            .collect())
     }
 
     /// Takes in changes of a record made elsewhere: all of them or, with an error, none. Says
@@ -98,7 +116,13 @@ impl Store {
     }
 
     /// Settles a disagreement by choosing one of its values. Part of the record at once.
-    pub fn resolve(&mut self, id: &str, conflict: &Conflict, choice: usize, by: &str) -> Result<()> {
+    pub fn resolve(
+        &mut self,
+        id: &str,
+        conflict: &Conflict,
+        choice: usize,
+        by: &str,
+    ) -> Result<()> {
         self.finish(id)?;
         let n = self.number(id)?;
         let (kind, stamp) = (self.kind(n)?, self.stamp(by, ""));
@@ -123,30 +147,39 @@ impl Store {
     pub fn unsent_photos(&self, limit: usize) -> Result<Vec<String>> {
         let sql = "SELECT sha256 FROM photo WHERE unsent ORDER BY n DESC LIMIT ?";
         let mut statement = self.conn.prepare_cached(sql)?;
-        let rows = statement.query_map([limit as i64], |row| Ok(hex(&row.get::<_, Vec<u8>>(0)?)))?;
+        let rows =
+            statement.query_map([limit as i64], |row| Ok(hex(&row.get::<_, Vec<u8>>(0)?)))?;
         Ok(rows.collect::<Result<_, _>>()?)
     }
 
     /// Notes that a photograph has been published, or came from elsewhere.
     pub fn photo_sent(&mut self, sha256: &str) -> Result<()> {
-        self.conn.execute("UPDATE photo SET unsent = 0 WHERE sha256 = ?", [unhex(sha256)])?;
+        self.conn.execute(
+            "UPDATE photo SET unsent = 0 WHERE sha256 = ?",
+            [unhex(sha256)],
+        )?;
         Ok(())
     }
 
     /// A value kept on this device only (a target's password, a window's size), encrypted with
     /// everything else.
     pub fn local(&self, name: &str) -> Result<Option<Vec<u8>>> {
-        let mut statement = self.conn.prepare_cached("SELECT value FROM local WHERE name = ?")?;
+        let mut statement = self
+            .conn
+            .prepare_cached("SELECT value FROM local WHERE name = ?")?;
         Ok(statement.query_row([name], |row| row.get(0)).optional()?)
     }
 
     /// Sets or, with nothing, removes a value kept on this device only.
     pub fn set_local(&mut self, name: &str, value: Option<&[u8]>) -> Result<()> {
         match value {
-            Some(value) => {
-                self.conn.execute("INSERT OR REPLACE INTO local(name, value) VALUES(?,?)", params![name, value])?
-            }
-            None => self.conn.execute("DELETE FROM local WHERE name = ?", [name])?,
+            Some(value) => self.conn.execute(
+                "INSERT OR REPLACE INTO local(name, value) VALUES(?,?)",
+                params![name, value],
+            )?,
+            None => self
+                .conn
+                .execute("DELETE FROM local WHERE name = ?", [name])?,
         };
         Ok(())
     }
@@ -159,21 +192,31 @@ impl Store {
         photos.extend(Projection::of(&doc.value()?).photos);
         for change in doc.history() {
             for difference in change.differences {
-                photos.extend(Projection::of(&serde_json::json!({ "photos": [difference.after] })).photos);
+                photos.extend(
+                    Projection::of(&serde_json::json!({ "photos": [difference.after] })).photos,
+                );
             }
         }
         Ok(photos)
     }
 
     pub(crate) fn photos_listed(&self, n: i64) -> Result<BTreeSet<Vec<u8>>> {
-        let mut statement = self.conn.prepare_cached("SELECT sha256 FROM photo_use WHERE n = ?")?;
-        Ok(statement.query_map([n], |row| row.get(0))?.collect::<Result<_, _>>()?)
+        let mut statement = self
+            .conn
+            .prepare_cached("SELECT sha256 FROM photo_use WHERE n = ?")?;
+        Ok(statement
+            .query_map([n], |row| row.get(0))?
+            .collect::<Result<_, _>>()?)
     }
 
     /// Photographs that drafts name.
     pub(crate) fn photos_in_drafts(&self) -> Result<BTreeSet<Vec<u8>>> {
-        let mut statement = self.conn.prepare("SELECT DISTINCT n FROM chunk WHERE session IS NOT NULL")?;
-        let numbers = statement.query_map([], |row| row.get(0))?.collect::<Result<Vec<i64>, _>>()?;
+        let mut statement = self
+            .conn
+            .prepare("SELECT DISTINCT n FROM chunk WHERE session IS NOT NULL")?;
+        let numbers = statement
+            .query_map([], |row| row.get(0))?
+            .collect::<Result<Vec<i64>, _>>()?;
         let mut photos = BTreeSet::new();
         for n in numbers {
             photos.extend(self.photos_of(n)?);

@@ -15,7 +15,10 @@ pub(crate) fn unhex(text: &str) -> Option<Vec<u8>> {
     if !text.len().is_multiple_of(2) || !text.is_ascii() {
         return None;
     }
-    (0..text.len()).step_by(2).map(|i| u8::from_str_radix(&text[i..i + 2], 16).ok()).collect()
+    (0..text.len())
+        .step_by(2)
+        .map(|i| u8::from_str_radix(&text[i..i + 2], 16).ok())
+        .collect()
 }
 
 /// The path with something appended to its name.
@@ -43,7 +46,10 @@ pub(crate) fn replace_file(path: &Path, bytes: &[u8]) -> Result<()> {
 /// Makes a rename or removal in the folder of `path` durable, where the system can.
 pub(crate) fn sync_folder(path: &Path) -> std::io::Result<()> {
     if cfg!(unix) {
-        let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+        let folder = path
+            .parent()
+            .filter(|p| !p.as_os_str().is_empty())
+            .unwrap_or(Path::new("."));
         File::open(folder)?.sync_all()?;
     }
     Ok(())
@@ -62,8 +68,12 @@ pub(crate) fn keep_aside(path: &Path) -> Result<()> {
     if !path.exists() {
         return Ok(());
     }
-    let free = (1..).map(|n| beside(path, &format!(".kept{n}"))).find(|kept| !kept.exists());
-    free.map_or(Ok(()), |kept| std::fs::rename(path, kept).map_err(StoreError::file(path)))
+    let free = (1..)
+        .map(|n| beside(path, &format!(".kept{n}")))
+        .find(|kept| !kept.exists());
+    free.map_or(Ok(()), |kept| {
+        std::fs::rename(path, kept).map_err(StoreError::file(path))
+    })
 }
 
 /// Held while a store is open; the system lets go of it when the process ends, however it ends.
@@ -77,7 +87,12 @@ impl ProcessLock {
     pub(crate) fn take(path: &Path) -> Result<Self> {
         let path = beside(path, ".lock");
         let failed = |e| StoreError::file(&path)(e);
-        let open = OpenOptions::new().read(true).write(true).create(true).truncate(false).open(&path);
+        let open = OpenOptions::new()
+            .read(true)
+            .write(true)
+            .create(true)
+            .truncate(false)
+            .open(&path);
         let mut file = open.map_err(failed)?;
         match file.try_lock() {
             Ok(()) => {}
@@ -85,7 +100,9 @@ impl ProcessLock {
                 let mut process = String::new();
                 // Only for the message.
                 let _ = file.take(20).read_to_string(&mut process);
-                return Err(StoreError::InUse { process: process.trim().to_owned() });
+                return Err(StoreError::InUse {
+                    process: process.trim().to_owned(),
+                });
             }
             Err(TryLockError::Error(e)) => return Err(failed(e)),
         }

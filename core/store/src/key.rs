@@ -37,13 +37,21 @@ pub struct Kdf {
 
 impl Kdf {
     /// Least cost ever used: 19 MiB and two passes (OWASP Password Storage Cheat Sheet, Argon2id).
-    pub const LEAST: Self = Self { memory_kib: 19 * MEBIBYTE_KIB, passes: 2, lanes: 1 };
+    pub const LEAST: Self = Self {
+        memory_kib: 19 * MEBIBYTE_KIB,
+        passes: 2,
+        lanes: 1,
+    };
 
     /// A cost that takes about `target` on this device: 64 MiB (RFC 9106, second recommended
     /// option) and as many passes as fit, or less memory where even three passes take longer.
     #[must_use]
     pub fn calibrated(target: Duration) -> Self {
-        let mut kdf = Self { memory_kib: 64 * MEBIBYTE_KIB, passes: 1, lanes: 1 };
+        let mut kdf = Self {
+            memory_kib: 64 * MEBIBYTE_KIB,
+            passes: 1,
+            lanes: 1,
+        };
         loop {
             let started = Instant::now();
             if kdf.derive(b"how long does it take", &[0; 16]).is_err() {
@@ -51,7 +59,10 @@ impl Kdf {
             }
             let passes = target.as_secs_f64() / started.elapsed().as_secs_f64().max(1e-4);
             if passes >= 3.0 {
-                return Self { passes: passes.round().min(64.0) as u32, ..kdf };
+                return Self {
+                    passes: passes.round().min(64.0) as u32,
+                    ..kdf
+                };
             }
             if kdf.memory_kib <= Self::LEAST.memory_kib {
                 return Self::LEAST;
@@ -63,8 +74,11 @@ impl Kdf {
     fn derive(self, passphrase: &[u8], salt: &[u8]) -> Result<Zeroizing<[u8; 32]>, argon2::Error> {
         let params = Params::new(self.memory_kib, self.passes, self.lanes, Some(32))?;
         let mut key = Zeroizing::new([0; 32]);
-        Argon2::new(Algorithm::Argon2id, Version::V0x13, params)
-            .hash_password_into(passphrase, salt, key.as_mut())?;
+        Argon2::new(Algorithm::Argon2id, Version::V0x13, params).hash_password_into(
+            passphrase,
+            salt,
+            key.as_mut(),
+        )?;
         Ok(key)
     }
 }
@@ -115,21 +129,36 @@ pub(crate) fn create(path: &Path, passphrase: &str, cost: Kdf) -> Result<FileKey
 
 /// Opens the key file with a passphrase.
 pub(crate) fn open(path: &Path, passphrase: &str) -> Result<FileKey> {
-    let damaged = || StoreError::KeyFile { path: path.to_owned() };
+    let damaged = || StoreError::KeyFile {
+        path: path.to_owned(),
+    };
     let line = read(path)?;
     if line.format != 1 || line.kdf != "argon2id" || line.cipher != "chacha20poly1305" {
         return Err(damaged());
     }
-    if line.cost.memory_kib > 4 * 1024 * MEBIBYTE_KIB || line.cost.passes > 1000 || line.cost.lanes > 64 {
+    if line.cost.memory_kib > 4 * 1024 * MEBIBYTE_KIB
+        || line.cost.passes > 1000
+        || line.cost.lanes > 64
+    {
         return Err(damaged());
     }
     let unhex = |text: &str| unhex(text).ok_or_else(damaged);
-    let (salt, nonce, sealed) = (unhex(&line.salt)?, unhex(&line.nonce)?, unhex(&line.sealed)?);
+    let (salt, nonce, sealed) = (
+        unhex(&line.salt)?,
+        unhex(&line.nonce)?,
+        unhex(&line.sealed)?,
+    );
     if nonce.len() != 12 || sealed.len() != 48 {
         return Err(damaged());
     }
-    let outer = line.cost.derive(passphrase.as_bytes(), &salt).map_err(|_| damaged())?;
-    let payload = Payload { msg: &sealed, aad: PURPOSE };
+    let outer = line
+        .cost
+        .derive(passphrase.as_bytes(), &salt)
+        .map_err(|_| damaged())?;
+    let payload = Payload {
+        msg: &sealed,
+        aad: PURPOSE,
+    };
     let opened = ChaCha20Poly1305::new(CipherKey::from_slice(outer.as_ref()))
         .decrypt(Nonce::from_slice(&nonce), payload)
         .map_err(|_| StoreError::WrongPassphrase)?;
@@ -142,12 +171,21 @@ pub(crate) fn open(path: &Path, passphrase: &str) -> Result<FileKey> {
 /// Writes the key file anew for `passphrase`. A crash in it leaves the old file or the new one.
 pub(crate) fn seal(path: &Path, key: &FileKey, passphrase: &str, cost: Kdf) -> Result<()> {
     if passphrase.chars().count() < SHORTEST_PASSPHRASE {
-        return Err(StoreError::WeakPassphrase { least: SHORTEST_PASSPHRASE });
+        return Err(StoreError::WeakPassphrase {
+            least: SHORTEST_PASSPHRASE,
+        });
     }
-    let unusable = |what: &dyn std::fmt::Display| StoreError::Disk { what: what.to_string() };
+    let unusable = |what: &dyn std::fmt::Display| StoreError::Disk {
+        what: what.to_string(),
+    };
     let (salt, nonce) = (random::<16>()?, random::<12>()?);
-    let outer = cost.derive(passphrase.as_bytes(), &salt).map_err(|e| unusable(&e))?;
-    let payload = Payload { msg: key.0.as_ref(), aad: PURPOSE };
+    let outer = cost
+        .derive(passphrase.as_bytes(), &salt)
+        .map_err(|e| unusable(&e))?;
+    let payload = Payload {
+        msg: key.0.as_ref(),
+        aad: PURPOSE,
+    };
     let sealed = ChaCha20Poly1305::new(CipherKey::from_slice(outer.as_ref()))
         .encrypt(Nonce::from_slice(&nonce), payload)
         .map_err(|e| unusable(&e))?;
@@ -166,7 +204,9 @@ pub(crate) fn seal(path: &Path, key: &FileKey, passphrase: &str, cost: Kdf) -> R
 }
 
 fn read(path: &Path) -> Result<Line> {
-    let damaged = || StoreError::KeyFile { path: path.to_owned() };
+    let damaged = || StoreError::KeyFile {
+        path: path.to_owned(),
+    };
     let bytes = std::fs::read(path).map_err(|_| damaged())?;
     let text = String::from_utf8_lossy(&bytes);
     let whole = text.lines().filter_map(|line| line.split_once(' '));
@@ -179,6 +219,8 @@ fn read(path: &Path) -> Result<Line> {
 /// Random bytes from the system.
 pub(crate) fn random<const N: usize>() -> Result<[u8; N]> {
     let mut bytes = [0; N];
-    getrandom::fill(&mut bytes).map_err(|e| StoreError::Disk { what: e.to_string() })?;
+    getrandom::fill(&mut bytes).map_err(|e| StoreError::Disk {
+        what: e.to_string(),
+    })?;
     Ok(bytes)
 }

@@ -28,7 +28,9 @@ pub use automerge::ChangeHash;
 pub use backup::{passphrase_fits, restore};
 pub use cases::{Case, Filter};
 pub use check::{Finding, Report};
-pub use document::{Alternative, Conflict, ConflictKind, Difference, Document, DocumentError, HistoryEntry, Stamp};
+pub use document::{
+    Alternative, Conflict, ConflictKind, Difference, Document, DocumentError, HistoryEntry, Stamp,
+};
 pub use error::{Result, StoreError};
 pub use exchange::Outgoing;
 pub use key::{Kdf, SHORTEST_PASSPHRASE, key_path};

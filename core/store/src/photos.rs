@@ -37,15 +37,22 @@ impl Store {
     ///
     /// The source is read twice: once for its hash, once into the store, a piece at a time.
     pub fn add_photo(&mut self, source: &mut (impl Read + Seek)) -> Result<Photo> {
-        let read = |e: std::io::Error| StoreError::Disk { what: format!("the photograph could not be read: {e}") };
+        let read = |e: std::io::Error| StoreError::Disk {
+            what: format!("the photograph could not be read: {e}"),
+        };
         let start = source.stream_position().map_err(read)?;
         let (sha256, size) = copy(source, &mut std::io::sink()).map_err(read)?;
-        let photo = Photo { sha256: hex(&sha256), size };
+        let photo = Photo {
+            sha256: hex(&sha256),
+            size,
+        };
         if self.photo_number(&sha256)?.is_some() {
             return Ok(photo);
         }
         if size > i32::MAX as u64 {
-            return Err(StoreError::Disk { what: "a photograph can have at most 2 GiB".into() });
+            return Err(StoreError::Disk {
+                what: "a photograph can have at most 2 GiB".into(),
+            });
         }
         source.seek(SeekFrom::Start(start)).map_err(read)?;
         self.steps.at("photo", 1);
@@ -58,7 +65,9 @@ impl Store {
         let written = copy(source, &mut blob);
         blob.close()?;
         // A failure here is the disk's or the source's; the transaction is dropped either way.
-        let same = written.map_err(|e| StoreError::Disk { what: e.to_string() })? == (sha256, size);
+        let same = written.map_err(|e| StoreError::Disk {
+            what: e.to_string(),
+        })? == (sha256, size);
         if !same {
             return Err(StoreError::SourceChanged);
         }
@@ -78,7 +87,9 @@ impl Store {
 
     /// A photograph as a stream over the store.
     pub fn photo(&self, sha256: &str) -> Result<Blob<'_>> {
-        let missing = || StoreError::NoPhoto { sha256: sha256.to_owned() };
+        let missing = || StoreError::NoPhoto {
+            sha256: sha256.to_owned(),
+        };
         let hash = unhex(sha256).ok_or_else(missing)?;
         let n = self.photo_number(&hash)?.ok_or_else(missing)?;
         Ok(self.conn.blob_open(MAIN_DB, "photo", "bytes", n, true)?)
@@ -87,14 +98,22 @@ impl Store {
     /// Writes a photograph's bytes to `target` and compares their hash.
     pub fn export_photo(&self, sha256: &str, target: &mut impl Write) -> Result<u64> {
         let mut blob = self.photo(sha256)?;
-        let failed = |e: std::io::Error| StoreError::Disk { what: e.to_string() };
+        let failed = |e: std::io::Error| StoreError::Disk {
+            what: e.to_string(),
+        };
         let (found, size) = copy(&mut blob, target).map_err(failed)?;
-        if hex(&found) == sha256 { Ok(size) } else { Err(altered(sha256)) }
+        if hex(&found) == sha256 {
+            Ok(size)
+        } else {
+            Err(altered(sha256))
+        }
     }
 
     /// A copy as JPEG whose longer edge has at most `edge_px` pixels; made once, then kept.
     pub fn small_photo(&mut self, sha256: &str, edge_px: u32) -> Result<Vec<u8>> {
-        let hash = unhex(sha256).ok_or_else(|| StoreError::NoPhoto { sha256: sha256.to_owned() })?;
+        let hash = unhex(sha256).ok_or_else(|| StoreError::NoPhoto {
+            sha256: sha256.to_owned(),
+        })?;
         let kept = self
             .conn
             .prepare_cached("SELECT bytes FROM photo_small WHERE sha256 = ? AND edge_px = ?")?
@@ -103,13 +122,20 @@ impl Store {
         if let Some(kept) = kept {
             return Ok(kept);
         }
-        let not_a_picture =
-            |e: image::ImageError| StoreError::NotAPicture { sha256: sha256.to_owned(), why: e.to_string() };
+        let not_a_picture = |e: image::ImageError| StoreError::NotAPicture {
+            sha256: sha256.to_owned(),
+            why: e.to_string(),
+        };
         let picture = decode_small(self.photo(sha256)?, edge_px).map_err(not_a_picture)?;
         let mut jpeg = Vec::new();
-        picture.to_rgb8().write_with_encoder(JpegEncoder::new_with_quality(&mut jpeg, 85)).map_err(not_a_picture)?;
+        picture
+            .to_rgb8()
+            .write_with_encoder(JpegEncoder::new_with_quality(&mut jpeg, 85))
+            .map_err(not_a_picture)?;
         self.conn
-            .prepare_cached("INSERT OR REPLACE INTO photo_small(sha256, edge_px, bytes) VALUES(?,?,?)")?
+            .prepare_cached(
+                "INSERT OR REPLACE INTO photo_small(sha256, edge_px, bytes) VALUES(?,?,?)",
+            )?
             .execute(params![hash, edge_px, jpeg])?;
         Ok(jpeg)
     }
@@ -120,18 +146,23 @@ impl Store {
             "SELECT u.sha256, r.id FROM photo_use u JOIN record r ON r.n = u.n
              WHERE NOT EXISTS(SELECT 1 FROM photo p WHERE p.sha256 = u.sha256) ORDER BY r.n",
         )?;
-        let rows = statement.query_map([], |row| Ok((hex(&row.get::<_, Vec<u8>>(0)?), row.get(1)?)))?;
+        let rows =
+            statement.query_map([], |row| Ok((hex(&row.get::<_, Vec<u8>>(0)?), row.get(1)?)))?;
         Ok(rows.collect::<Result<_, _>>()?)
     }
 
     pub(crate) fn photo_number(&self, sha256: &[u8]) -> Result<Option<i64>> {
-        let mut statement = self.conn.prepare_cached("SELECT n FROM photo WHERE sha256 = ?")?;
+        let mut statement = self
+            .conn
+            .prepare_cached("SELECT n FROM photo WHERE sha256 = ?")?;
         Ok(statement.query_row([sha256], |row| row.get(0)).optional()?)
     }
 }
 
 pub(crate) fn altered(sha256: &str) -> StoreError {
-    StoreError::Damaged { what: format!("photograph {sha256} no longer has its hash") }
+    StoreError::Damaged {
+        what: format!("photograph {sha256} no longer has its hash"),
+    }
 }
 
 /// Copies a stream piece by piece; returns the SHA-256 and number of its bytes.

@@ -12,8 +12,20 @@ use std::collections::BTreeSet;
 
 /// Fields whose text can be searched wherever they stand.
 const SEARCHED: [&str; 14] = [
-    "name", "code", "clinician", "place", "reason", "deferred", "text", "note", "telephone", "proxy",
-    "clinic_reference", "purchase_number", "lab", "to",
+    "name",
+    "code",
+    "clinician",
+    "place",
+    "reason",
+    "deferred",
+    "text",
+    "note",
+    "telephone",
+    "proxy",
+    "clinic_reference",
+    "purchase_number",
+    "lab",
+    "to",
 ];
 
 /// A visit as the lists have it.
@@ -36,10 +48,31 @@ pub(crate) struct Projection {
 impl Projection {
     /// Reads a visit's JSON; what is missing is empty.
     pub(crate) fn of(visit: &Value) -> Self {
-        let text = |at: &str| visit.pointer(at).and_then(Value::as_str).unwrap_or_default().to_owned();
-        let list = |at: &str| visit.pointer(at).and_then(Value::as_array).map_or(&[][..], Vec::as_slice);
-        let member = |v: &Value, key: &str| v.get(key).and_then(Value::as_str).unwrap_or_default().to_owned();
-        let last = |v: &Value, key: &str| v.get(key).and_then(Value::as_array).and_then(|a| a.last()).cloned();
+        let text = |at: &str| {
+            visit
+                .pointer(at)
+                .and_then(Value::as_str)
+                .unwrap_or_default()
+                .to_owned()
+        };
+        let list = |at: &str| {
+            visit
+                .pointer(at)
+                .and_then(Value::as_array)
+                .map_or(&[][..], Vec::as_slice)
+        };
+        let member = |v: &Value, key: &str| {
+            v.get(key)
+                .and_then(Value::as_str)
+                .unwrap_or_default()
+                .to_owned()
+        };
+        let last = |v: &Value, key: &str| {
+            v.get(key)
+                .and_then(Value::as_array)
+                .and_then(|a| a.last())
+                .cloned()
+        };
 
         let codes: BTreeSet<(String, String)> = list("/casts")
             .iter()
@@ -49,20 +82,37 @@ impl Projection {
         let orders = list("/orders");
         let mut states: Vec<String> = orders
             .iter()
-            .map(|order| last(order, "history").map_or_else(|| "draft".to_owned(), |h| member(&h, "to")))
+            .map(|order| {
+                last(order, "history").map_or_else(|| "draft".to_owned(), |h| member(&h, "to"))
+            })
             .collect();
         states.sort();
         states.dedup();
         if states.is_empty() {
-            states.push(if text("/deferred").is_empty() { "visit" } else { "deferred" }.to_owned());
+            states.push(
+                if text("/deferred").is_empty() {
+                    "visit"
+                } else {
+                    "deferred"
+                }
+                .to_owned(),
+            );
         }
         let labs: BTreeSet<String> = orders
             .iter()
             .filter_map(|order| last(order, "revisions"))
-            .filter_map(|r| r.pointer("/prescription/identity/lab").and_then(Value::as_str).map(str::to_owned))
+            .filter_map(|r| {
+                r.pointer("/prescription/identity/lab")
+                    .and_then(Value::as_str)
+                    .map(str::to_owned)
+            })
             .filter(|lab| !lab.is_empty())
             .collect();
-        let due = list("/follow_up").iter().map(|f| member(f, "review_due")).filter(|d| !d.is_empty()).min();
+        let due = list("/follow_up")
+            .iter()
+            .map(|f| member(f, "review_due"))
+            .filter(|d| !d.is_empty())
+            .min();
         let mut words = BTreeSet::new();
         let mut photos = BTreeSet::new();
         gather(visit, "", &mut words, &mut photos);
@@ -92,12 +142,23 @@ impl Projection {
     }
 }
 
-fn gather(value: &Value, field: &str, words: &mut BTreeSet<String>, photos: &mut BTreeSet<Vec<u8>>) {
+fn gather(
+    value: &Value,
+    field: &str,
+    words: &mut BTreeSet<String>,
+    photos: &mut BTreeSet<Vec<u8>>,
+) {
     match value {
-        Value::Object(members) => members.iter().for_each(|(key, member)| gather(member, key, words, photos)),
-        Value::Array(elements) => elements.iter().for_each(|element| gather(element, field, words, photos)),
+        Value::Object(members) => members
+            .iter()
+            .for_each(|(key, member)| gather(member, key, words, photos)),
+        Value::Array(elements) => elements
+            .iter()
+            .for_each(|element| gather(element, field, words, photos)),
         Value::String(text) if SEARCHED.contains(&field) => words.extend(words_of(text)),
-        Value::String(text) if matches!(field, "photos" | "photo" | "sha256") && text.len() == 64 => {
+        Value::String(text)
+            if matches!(field, "photos" | "photo" | "sha256") && text.len() == 64 =>
+        {
             photos.extend(unhex(text));
         }
         _ => {}
@@ -106,7 +167,14 @@ fn gather(value: &Value, field: &str, words: &mut BTreeSet<String>, photos: &mut
 
 impl Store {
     /// Brings the lists in line with a record. Inside the caller's transaction.
-    pub(crate) fn project(&mut self, n: i64, _id: &str, kind: &str, doc: &Document, json: &Value) -> Result<()> {
+    pub(crate) fn project(
+        &mut self,
+        n: i64,
+        _id: &str,
+        kind: &str,
+        doc: &Document,
+        json: &Value,
+    ) -> Result<()> {
         if kind != VISIT {
             return Ok(());
         }
@@ -136,20 +204,30 @@ impl Store {
     }
 
     fn project_codes(&mut self, n: i64, new: &Projection) -> Result<()> {
-        let mut statement = self.conn.prepare_cached("SELECT code, side FROM label WHERE n = ?")?;
+        let mut statement = self
+            .conn
+            .prepare_cached("SELECT code, side FROM label WHERE n = ?")?;
         let rows = statement.query_map([n], |row| Ok((row.get(0)?, row.get(1)?)))?;
         let old = rows.collect::<Result<BTreeSet<(String, String)>, _>>()?;
         if old == new.codes {
             return Ok(());
         }
         for table in ["label", "code_part"] {
-            self.conn.execute(&format!("DELETE FROM {table} WHERE n = ?"), [n])?;
+            self.conn
+                .execute(&format!("DELETE FROM {table} WHERE n = ?"), [n])?;
         }
-        let mut label = self.conn.prepare_cached("INSERT INTO label(code, n, side, bound_ms) VALUES(?,?,?,?)")?;
-        let mut part = self.conn.prepare_cached("INSERT OR IGNORE INTO code_part(part, n) VALUES(?,?)")?;
+        let mut label = self
+            .conn
+            .prepare_cached("INSERT INTO label(code, n, side, bound_ms) VALUES(?,?,?,?)")?;
+        let mut part = self
+            .conn
+            .prepare_cached("INSERT OR IGNORE INTO code_part(part, n) VALUES(?,?)")?;
         for (code, side) in &new.codes {
             label.execute(params![code, n, side, self.clock.now_ms()])?;
-            for start in (0..code.len()).step_by(4).filter(|start| code.len() - start >= 3) {
+            for start in (0..code.len())
+                .step_by(4)
+                .filter(|start| code.len() - start >= 3)
+            {
                 if let Some(from_group) = code.get(start..) {
                     part.execute(params![from_group, n])?;
                 }
@@ -159,13 +237,20 @@ impl Store {
     }
 
     fn project_photos(&mut self, n: i64, new: &Projection) -> Result<()> {
-        let mut statement = self.conn.prepare_cached("SELECT sha256 FROM photo_use WHERE n = ?")?;
-        let old = statement.query_map([n], |row| row.get(0))?.collect::<Result<BTreeSet<Vec<u8>>, _>>()?;
+        let mut statement = self
+            .conn
+            .prepare_cached("SELECT sha256 FROM photo_use WHERE n = ?")?;
+        let old = statement
+            .query_map([n], |row| row.get(0))?
+            .collect::<Result<BTreeSet<Vec<u8>>, _>>()?;
         if old == new.photos {
             return Ok(());
         }
-        self.conn.execute("DELETE FROM photo_use WHERE n = ?", [n])?;
-        let mut use_of = self.conn.prepare_cached("INSERT INTO photo_use(n, sha256) VALUES(?,?)")?;
+        self.conn
+            .execute("DELETE FROM photo_use WHERE n = ?", [n])?;
+        let mut use_of = self
+            .conn
+            .prepare_cached("INSERT INTO photo_use(n, sha256) VALUES(?,?)")?;
         for sha256 in &new.photos {
             use_of.execute(params![n, sha256])?;
         }
@@ -176,11 +261,14 @@ impl Store {
     pub(crate) fn unproject(&mut self, n: i64) -> Result<()> {
         let words: Option<String> = self
             .conn
-            .query_row("SELECT words FROM case_list WHERE n = ?", [n], |row| row.get(0))
+            .query_row("SELECT words FROM case_list WHERE n = ?", [n], |row| {
+                row.get(0)
+            })
             .optional()?;
         self.unindex(n, words.as_deref())?;
         for table in ["case_list", "label", "code_part", "photo_use"] {
-            self.conn.execute(&format!("DELETE FROM {table} WHERE n = ?"), [n])?;
+            self.conn
+                .execute(&format!("DELETE FROM {table} WHERE n = ?"), [n])?;
         }
         Ok(())
     }
@@ -201,7 +289,9 @@ impl Store {
                     self.project(n, &id, &kind, &doc, &json)
                 });
                 match done {
-                    Err(crate::StoreError::Damaged { .. } | crate::StoreError::Document(_)) => unread.push(id),
+                    Err(crate::StoreError::Damaged { .. } | crate::StoreError::Document(_)) => {
+                        unread.push(id)
+                    }
                     other => other?,
                 }
             }

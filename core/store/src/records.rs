@@ -122,11 +122,24 @@ impl Store {
     }
 
     /// Adds a whole record at once, finished.
-    pub fn import<T: Serialize>(&mut self, id: &str, kind: &str, value: &T, by: &str) -> Result<()> {
+    pub fn import<T: Serialize>(
+        &mut self,
+        id: &str,
+        kind: &str,
+        value: &T,
+        by: &str,
+    ) -> Result<()> {
         self.add(id, kind, value, by, None)
     }
 
-    fn add<T: Serialize>(&mut self, id: &str, kind: &str, value: &T, by: &str, draft: Option<i64>) -> Result<()> {
+    fn add<T: Serialize>(
+        &mut self,
+        id: &str,
+        kind: &str,
+        value: &T,
+        by: &str,
+        draft: Option<i64>,
+    ) -> Result<()> {
         let json = to_json(id, value)?;
         let mut doc = self.empty_document();
         let stamp = self.stamp(by, "");
@@ -138,7 +151,11 @@ impl Store {
             if let Some((hash, _)) = change {
                 self.insert_chunk(first_k(n), draft, true, stamp.at_ms, &[hash], &doc.save())?;
             }
-            if draft.is_some() { Ok(()) } else { self.project(n, id, kind, &doc, &json) }
+            if draft.is_some() {
+                Ok(())
+            } else {
+                self.project(n, id, kind, &doc, &json)
+            }
         })();
         self.steps.at("save", 2);
         self.end_transaction(done)?;
@@ -153,18 +170,38 @@ impl Store {
             return Err(StoreError::Undecided { id: id.to_owned() });
         }
         let cached = self.cached(n)?;
-        let (heads, json, saved_at_ms) = (cached.doc.heads(), cached.doc.value()?, cached.saved_at_ms);
+        let (heads, json, saved_at_ms) =
+            (cached.doc.heads(), cached.doc.value()?, cached.saved_at_ms);
         let value: T = from_json(id, json)?;
         let before = to_json(id, &value)?;
-        Ok(Opened { value, id: id.to_owned(), heads, before, saved_at_ms })
+        Ok(Opened {
+            value,
+            id: id.to_owned(),
+            heads,
+            before,
+            saved_at_ms,
+        })
     }
 
     /// Saves what was changed in an opened record since it was opened or last saved. When this
     /// returns, it is on the disk.
-    pub fn save<T: Serialize>(&mut self, opened: &mut Opened<T>, by: &str, why: &str) -> Result<Saved> {
+    pub fn save<T: Serialize>(
+        &mut self,
+        opened: &mut Opened<T>,
+        by: &str,
+        why: &str,
+    ) -> Result<Saved> {
         let after = to_json(&opened.id, &opened.value)?;
         let n = self.number(&opened.id)?;
-        let written = self.write(n, &opened.id, &opened.heads, &opened.before, &after, by, why);
+        let written = self.write(
+            n,
+            &opened.id,
+            &opened.heads,
+            &opened.before,
+            &after,
+            by,
+            why,
+        );
         let written = self.keep_or_drop(written)?;
         let heads = self.cached(n)?.doc.heads();
         if let Some((hash, at_ms)) = written {
@@ -172,17 +209,31 @@ impl Store {
             opened.saved_at_ms = at_ms;
             opened.before = after;
         }
-        Ok(Saved { at_ms: opened.saved_at_ms, changed_elsewhere: heads != opened.heads })
+        Ok(Saved {
+            at_ms: opened.saved_at_ms,
+            changed_elsewhere: heads != opened.heads,
+        })
     }
 
     /// Works out and stores one change as a draft of this session.
-    fn write(&mut self, n: i64, id: &str, base: &[ChangeHash], before: &Value, after: &Value, by: &str, why: &str) -> Result<Option<(ChangeHash, i64)>> {
+    fn write(
+        &mut self,
+        n: i64,
+        id: &str,
+        base: &[ChangeHash],
+        before: &Value,
+        after: &Value,
+        by: &str,
+        why: &str,
+    ) -> Result<Option<(ChangeHash, i64)>> {
         if self.has_old_drafts(n)? {
             return Err(StoreError::Undecided { id: id.to_owned() });
         }
         let stamp = self.stamp(by, why);
         let cached = self.cached(n)?;
-        let Some((hash, bytes)) = cached.doc.edit(base, before, after, &stamp)? else { return Ok(None) };
+        let Some((hash, bytes)) = cached.doc.edit(base, before, after, &stamp)? else {
+            return Ok(None);
+        };
         let k = cached.next;
         self.steps.at("save", 1);
         let tx = self.conn.unchecked_transaction()?;
@@ -217,10 +268,16 @@ impl Store {
         let done = (|| {
             if chunks >= PACK_FROM {
                 let low = first_k(n);
-                self.conn.execute("DELETE FROM chunk WHERE k BETWEEN ? AND ?", [low, last_k(n)])?;
+                self.conn.execute(
+                    "DELETE FROM chunk WHERE k BETWEEN ? AND ?",
+                    [low, last_k(n)],
+                )?;
                 self.insert_chunk(next, None, true, saved_ms, &doc.heads(), &doc.save())?;
             } else {
-                self.conn.execute("UPDATE chunk SET session = NULL WHERE n = ? AND session IS NOT NULL", [n])?;
+                self.conn.execute(
+                    "UPDATE chunk SET session = NULL WHERE n = ? AND session IS NOT NULL",
+                    [n],
+                )?;
             }
             self.project(n, id, &kind, &doc, &doc.value()?)
         })();
@@ -259,7 +316,10 @@ impl Store {
     /// Takes the unfinished work of an earlier session up again, as a draft of this one.
     pub fn recover(&mut self, id: &str) -> Result<()> {
         let n = self.number(id)?;
-        self.conn.execute("UPDATE chunk SET session = ? WHERE n = ? AND session IS NOT NULL", [self.session, n])?;
+        self.conn.execute(
+            "UPDATE chunk SET session = ? WHERE n = ? AND session IS NOT NULL",
+            [self.session, n],
+        )?;
         self.forget(n);
         Ok(())
     }
@@ -269,8 +329,10 @@ impl Store {
         let n = self.number(id)?;
         self.conn.execute_batch("BEGIN IMMEDIATE")?;
         let done = (|| {
-            self.conn.execute("DELETE FROM chunk WHERE n = ? AND session IS NOT NULL", [n])?;
-            let never = "DELETE FROM record WHERE n = ?1 AND NOT EXISTS(SELECT 1 FROM chunk WHERE n = ?1)";
+            self.conn
+                .execute("DELETE FROM chunk WHERE n = ? AND session IS NOT NULL", [n])?;
+            let never =
+                "DELETE FROM record WHERE n = ?1 AND NOT EXISTS(SELECT 1 FROM chunk WHERE n = ?1)";
             self.conn.execute(never, [n])?;
             Ok(())
         })();
@@ -291,9 +353,12 @@ impl Store {
     }
 
     pub(crate) fn number(&self, id: &str) -> Result<i64> {
-        let mut statement = self.conn.prepare_cached("SELECT n, erased_ms FROM record WHERE id = ?")?;
-        let found: Option<(i64, Option<i64>)> =
-            statement.query_row([id], |row| Ok((row.get(0)?, row.get(1)?))).optional()?;
+        let mut statement = self
+            .conn
+            .prepare_cached("SELECT n, erased_ms FROM record WHERE id = ?")?;
+        let found: Option<(i64, Option<i64>)> = statement
+            .query_row([id], |row| Ok((row.get(0)?, row.get(1)?)))
+            .optional()?;
         match found {
             None => Err(StoreError::NoRecord { id: id.to_owned() }),
             Some((_, Some(_))) => Err(StoreError::Erased { id: id.to_owned() }),
@@ -302,7 +367,9 @@ impl Store {
     }
 
     pub(crate) fn kind(&self, n: i64) -> Result<String> {
-        Ok(self.conn.query_row("SELECT kind FROM record WHERE n = ?", [n], |row| row.get(0))?)
+        Ok(self
+            .conn
+            .query_row("SELECT kind FROM record WHERE n = ?", [n], |row| row.get(0))?)
     }
 
     pub(crate) fn insert_record(&self, id: &str, kind: &str) -> Result<i64> {
@@ -311,18 +378,37 @@ impl Store {
             Err(StoreError::NoRecord { .. }) => {}
             Err(error) => return Err(error),
         }
-        let mut statement = self.conn.prepare_cached("INSERT INTO record(id, kind, created_ms) VALUES(?,?,?)")?;
+        let mut statement = self
+            .conn
+            .prepare_cached("INSERT INTO record(id, kind, created_ms) VALUES(?,?,?)")?;
         statement.execute(params![id, kind, self.clock.now_ms()])?;
         Ok(self.conn.last_insert_rowid())
     }
 
-    pub(crate) fn insert_chunk(&self, k: i64, session: Option<i64>, unsent: bool, saved_ms: i64, heads: &[ChangeHash], bytes: &[u8]) -> Result<()> {
+    pub(crate) fn insert_chunk(
+        &self,
+        k: i64,
+        session: Option<i64>,
+        unsent: bool,
+        saved_ms: i64,
+        heads: &[ChangeHash],
+        bytes: &[u8],
+    ) -> Result<()> {
         let heads: Vec<u8> = heads.iter().flat_map(|hash| hash.0).collect();
         let sha256 = Sha256::digest(bytes);
         let mut statement = self.conn.prepare_cached(
             "INSERT INTO chunk(k, n, session, unsent, saved_ms, heads, sha256, bytes) VALUES(?,?,?,?,?,?,?,?)",
         )?;
-        statement.execute(params![k, k >> CHUNKS_BITS, session, unsent, saved_ms, heads, &sha256[..], bytes])?;
+        statement.execute(params![
+            k,
+            k >> CHUNKS_BITS,
+            session,
+            unsent,
+            saved_ms,
+            heads,
+            &sha256[..],
+            bytes
+        ])?;
         Ok(())
     }
 
@@ -341,8 +427,10 @@ impl Store {
         } else {
             let chunks = self.chunks(n)?;
             let session = self.session;
-            let mine: Vec<&Chunk> =
-                chunks.iter().filter(|c| c.session.is_none_or(|s| s == session)).collect();
+            let mine: Vec<&Chunk> = chunks
+                .iter()
+                .filter(|c| c.session.is_none_or(|s| s == session))
+                .collect();
             let cached = Cached {
                 n,
                 doc: self.assemble(&mine)?,
@@ -356,7 +444,9 @@ impl Store {
             }
             self.cache.push(cached);
         }
-        self.cache.last_mut().ok_or_else(|| StoreError::NoRecord { id: n.to_string() })
+        self.cache
+            .last_mut()
+            .ok_or_else(|| StoreError::NoRecord { id: n.to_string() })
     }
 
     pub(crate) fn chunks(&self, n: i64) -> Result<Vec<Chunk>> {
@@ -379,20 +469,28 @@ impl Store {
     /// Puts a document together from its chunks: each must have the hash it was stored with, and
     /// the newest changes each of them brought must be there afterwards.
     pub(crate) fn assemble(&self, chunks: &[&Chunk]) -> Result<Document> {
-        let damaged = |what: &str| StoreError::Damaged { what: what.to_owned() };
+        let damaged = |what: &str| StoreError::Damaged {
+            what: what.to_owned(),
+        };
         if chunks.is_empty() {
             return Ok(self.empty_document());
         }
         let mut all = Vec::with_capacity(chunks.iter().map(|c| c.bytes.len()).sum());
         for chunk in chunks {
             if Sha256::digest(&chunk.bytes)[..] != chunk.sha256 {
-                return Err(damaged("the bytes of a record do not have the hash they were stored with"));
+                return Err(damaged(
+                    "the bytes of a record do not have the hash they were stored with",
+                ));
             }
             all.extend_from_slice(&chunk.bytes);
         }
         let doc = Document::load(&all, self.actor.clone())?;
         for chunk in chunks {
-            if !chunk.heads.chunks(32).all(|hash| <[u8; 32]>::try_from(hash).is_ok_and(|h| doc.has(&ChangeHash(h)))) {
+            if !chunk
+                .heads
+                .chunks(32)
+                .all(|hash| <[u8; 32]>::try_from(hash).is_ok_and(|h| doc.has(&ChangeHash(h))))
+            {
                 return Err(damaged("changes of a record are missing"));
             }
         }
@@ -438,9 +536,15 @@ pub(crate) fn last_k(n: i64) -> i64 {
 }
 
 pub(crate) fn to_json<T: Serialize>(id: &str, value: &T) -> Result<Value> {
-    serde_json::to_value(value).map_err(|e| StoreError::Shape { id: id.to_owned(), why: e.to_string() })
+    serde_json::to_value(value).map_err(|e| StoreError::Shape {
+        id: id.to_owned(),
+        why: e.to_string(),
+    })
 }
 
 pub(crate) fn from_json<T: DeserializeOwned>(id: &str, json: Value) -> Result<T> {
-    serde_json::from_value(json).map_err(|e| StoreError::Shape { id: id.to_owned(), why: e.to_string() })
+    serde_json::from_value(json).map_err(|e| StoreError::Shape {
+        id: id.to_owned(),
+        why: e.to_string(),
+    })
 }

@@ -67,10 +67,17 @@ pub(crate) fn version(conn: &Connection) -> Result<i64> {
 pub(crate) fn migrate(conn: &mut Connection, steps: &mut Steps) -> Result<()> {
     let found = version(conn)?;
     if found > newest() {
-        return Err(StoreError::Newer { found, known: newest() });
+        return Err(StoreError::Newer {
+            found,
+            known: newest(),
+        });
     }
     steps.at("migrate", 1);
-    for (statements, number) in VERSIONS.iter().zip(1_i64..).skip(usize::try_from(found).unwrap_or(0)) {
+    for (statements, number) in VERSIONS
+        .iter()
+        .zip(1_i64..)
+        .skip(usize::try_from(found).unwrap_or(0))
+    {
         let tx = conn.transaction_with_behavior(TransactionBehavior::Immediate)?;
         tx.execute_batch(statements)?;
         tx.pragma_update(None, "user_version", number)?;

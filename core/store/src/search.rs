@@ -54,7 +54,11 @@ pub(crate) fn words_of(text: &str) -> Vec<String> {
         .flat_map(char::to_lowercase)
         .flat_map(|c| if c == 'ß' { vec!['s', 's'] } else { vec![c] })
         .collect();
-    plain.split(|c: char| !c.is_alphanumeric()).filter(|w| !w.is_empty()).map(str::to_owned).collect()
+    plain
+        .split(|c: char| !c.is_alphanumeric())
+        .filter(|w| !w.is_empty())
+        .map(str::to_owned)
+        .collect()
 }
 
 /// The symbols of a label code as typed: without separators, look-alikes read as what they mean.
@@ -130,7 +134,10 @@ impl Vocabulary {
             }
         }
         let new = self.new.iter().map(|word| (dfa.eval(word), word));
-        found.extend(new.filter(|(d, _)| matches!(d, Distance::Exact(_))).map(|(d, w)| (d.to_u8(), w.clone())));
+        found.extend(
+            new.filter(|(d, _)| matches!(d, Distance::Exact(_)))
+                .map(|(d, w)| (d.to_u8(), w.clone())),
+        );
         found.sort();
         found.dedup();
         found.truncate(MOST_SIMILAR);
@@ -142,9 +149,14 @@ impl Store {
     /// Visits that a text leads to, the best first: a patient, a code, a label, a lab, a state, or
     /// words of a note. Within one kind of match the newest come first.
     pub fn find(&mut self, text: &str, limit: usize) -> Result<Vec<Found>> {
-        let mut found = Collected { limit, seen: HashSet::new(), numbers: Vec::new() };
+        let mut found = Collected {
+            limit,
+            seen: HashSet::new(),
+            numbers: Vec::new(),
+        };
         let code = code_symbols(text);
-        let is_code = code.len() >= 3 && code.len() <= 13 && code.chars().all(|c| SYMBOLS.contains(c));
+        let is_code =
+            code.len() >= 3 && code.len() <= 13 && code.chars().all(|c| SYMBOLS.contains(c));
         if is_code {
             found.add(self.by_code(&code, limit)?, Match::Code);
         }
@@ -163,7 +175,9 @@ impl Store {
                 found.add(self.by_code(&wrong, limit)?, Match::SimilarCode);
             }
         }
-        let sql = format!("SELECT {CASE_COLUMNS} FROM case_list c JOIN record r ON r.n = c.n WHERE c.n = ?");
+        let sql = format!(
+            "SELECT {CASE_COLUMNS} FROM case_list c JOIN record r ON r.n = c.n WHERE c.n = ?"
+        );
         let mut statement = self.conn.prepare_cached(&sql)?;
         let mut cases = Vec::with_capacity(found.numbers.len());
         for (n, because) in found.numbers {
@@ -175,26 +189,33 @@ impl Store {
     }
 
     fn by_code(&self, code: &str, limit: usize) -> Result<Vec<i64>> {
-        let mut statement = self
-            .conn
-            .prepare_cached("SELECT DISTINCT n FROM code_part WHERE part >= ?1 AND part < ?1 || '~' LIMIT ?2")?;
+        let mut statement = self.conn.prepare_cached(
+            "SELECT DISTINCT n FROM code_part WHERE part >= ?1 AND part < ?1 || '~' LIMIT ?2",
+        )?;
         let rows = statement.query_map(params![code, limit as i64], |row| row.get(0))?;
         Ok(rows.collect::<Result<_, _>>()?)
     }
 
     fn by_words(&self, query: &str, limit: usize) -> Result<Vec<i64>> {
-        let mut statement =
-            self.conn.prepare_cached("SELECT rowid FROM search WHERE search MATCH ? ORDER BY rowid DESC LIMIT ?")?;
+        let mut statement = self.conn.prepare_cached(
+            "SELECT rowid FROM search WHERE search MATCH ? ORDER BY rowid DESC LIMIT ?",
+        )?;
         let rows = statement.query_map(params![query, limit as i64], |row| row.get(0))?;
         Ok(rows.collect::<Result<_, _>>()?)
     }
 
     /// The query for what was probably meant; nothing if that is what was typed.
     fn similar_query(&mut self, typed: &[String]) -> Result<Option<String>> {
-        if self.vocabulary.as_ref().is_none_or(|v| v.new.len() > MOST_NEW) {
+        if self
+            .vocabulary
+            .as_ref()
+            .is_none_or(|v| v.new.len() > MOST_NEW)
+        {
             self.vocabulary = Some(Vocabulary::load(self)?);
         }
-        let Some(vocabulary) = &self.vocabulary else { return Ok(None) };
+        let Some(vocabulary) = &self.vocabulary else {
+            return Ok(None);
+        };
         let mut any = false;
         let parts = typed.iter().map(|word| {
             let similar = vocabulary.similar(word);
@@ -208,10 +229,12 @@ impl Store {
 
     /// Adds a record's words to the index.
     pub(crate) fn index(&mut self, n: i64, words: &str) -> Result<()> {
-        self.conn.prepare_cached("INSERT INTO search(rowid, words) VALUES(?,?)")?.execute(params![n, words])?;
-        let mut statement = self
-            .conn
-            .prepare_cached("INSERT INTO word VALUES(?, 1) ON CONFLICT(word) DO UPDATE SET uses = uses + 1")?;
+        self.conn
+            .prepare_cached("INSERT INTO search(rowid, words) VALUES(?,?)")?
+            .execute(params![n, words])?;
+        let mut statement = self.conn.prepare_cached(
+            "INSERT INTO word VALUES(?, 1) ON CONFLICT(word) DO UPDATE SET uses = uses + 1",
+        )?;
         for word in words.split(' ').filter(|w| !w.is_empty()) {
             statement.execute([word])?;
             if let Some(vocabulary) = &mut self.vocabulary
@@ -226,9 +249,15 @@ impl Store {
     /// Takes a record's words out of the index; a word nobody else uses is forgotten.
     pub(crate) fn unindex(&mut self, n: i64, words: Option<&str>) -> Result<()> {
         let Some(words) = words else { return Ok(()) };
-        self.conn.prepare_cached("DELETE FROM search WHERE rowid = ?")?.execute([n])?;
-        let mut fewer = self.conn.prepare_cached("UPDATE word SET uses = uses - 1 WHERE word = ?")?;
-        let mut none = self.conn.prepare_cached("DELETE FROM word WHERE word = ? AND uses <= 0")?;
+        self.conn
+            .prepare_cached("DELETE FROM search WHERE rowid = ?")?
+            .execute([n])?;
+        let mut fewer = self
+            .conn
+            .prepare_cached("UPDATE word SET uses = uses - 1 WHERE word = ?")?;
+        let mut none = self
+            .conn
+            .prepare_cached("DELETE FROM word WHERE word = ? AND uses <= 0")?;
         for word in words.split(' ').filter(|w| !w.is_empty()) {
             fewer.execute([word])?;
             none.execute([word])?;

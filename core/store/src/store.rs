@@ -5,8 +5,8 @@ use crate::error::{Result, StoreError};
 use crate::files::{ProcessLock, hex, keep_aside};
 use crate::key::{self, FileKey, Kdf};
 use crate::records::Cached;
-use crate::search::Vocabulary;
 use crate::schema;
+use crate::search::Vocabulary;
 use automerge::ActorId;
 use rusqlite::{Connection, OpenFlags, OptionalExtension, params};
 use std::path::{Path, PathBuf};
@@ -55,7 +55,12 @@ impl Options {
     /// Options for a device as people call it, with its own clock.
     #[must_use]
     pub fn new(device: impl Into<String>) -> Self {
-        Self { device: device.into(), kdf: None, clock: Box::new(SystemClock), steps: Steps::default() }
+        Self {
+            device: device.into(),
+            kdf: None,
+            clock: Box::new(SystemClock),
+            steps: Steps::default(),
+        }
     }
 
     /// Another clock.
@@ -80,7 +85,8 @@ impl Options {
     }
 
     pub(crate) fn cost(&self) -> Kdf {
-        self.kdf.unwrap_or_else(|| Kdf::calibrated(Duration::from_millis(500)))
+        self.kdf
+            .unwrap_or_else(|| Kdf::calibrated(Duration::from_millis(500)))
     }
 
     pub(crate) fn take_steps(&mut self) -> Steps {
@@ -111,7 +117,9 @@ pub struct Store {
 
 impl std::fmt::Debug for Store {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.debug_struct("Store").field("path", &self.path).finish_non_exhaustive()
+        f.debug_struct("Store")
+            .field("path", &self.path)
+            .finish_non_exhaustive()
     }
 }
 
@@ -121,7 +129,9 @@ impl Store {
     pub fn create(path: impl AsRef<Path>, passphrase: &str, options: Options) -> Result<Self> {
         let path = path.as_ref();
         if path.exists() {
-            return Err(StoreError::Exists { path: path.to_owned() });
+            return Err(StoreError::Exists {
+                path: path.to_owned(),
+            });
         }
         let lock = ProcessLock::take(path)?;
         // A key without its store may open one that was moved away: it is kept.
@@ -134,18 +144,36 @@ impl Store {
     pub fn open(path: impl AsRef<Path>, passphrase: &str, options: Options) -> Result<Self> {
         let path = path.as_ref();
         if !path.exists() {
-            return Err(StoreError::Missing { path: path.to_owned() });
+            return Err(StoreError::Missing {
+                path: path.to_owned(),
+            });
         }
         let key = key::open(&key::key_path(path), passphrase)?;
         let lock = ProcessLock::take(path)?;
         Self::start(path, key, lock, options, OpenFlags::empty())
     }
 
-    fn start(path: &Path, key: FileKey, lock: ProcessLock, options: Options, flags: OpenFlags) -> Result<Self> {
+    fn start(
+        path: &Path,
+        key: FileKey,
+        lock: ProcessLock,
+        options: Options,
+        flags: OpenFlags,
+    ) -> Result<Self> {
         let mut conn = connect(path, &key, flags)?;
-        let Options { device, clock, mut steps, .. } = options;
+        let Options {
+            device,
+            clock,
+            mut steps,
+            ..
+        } = options;
         schema::migrate(&mut conn, &mut steps)?;
-        let device_id = match conn.query_row("SELECT value FROM meta WHERE name = 'device_id'", [], |r| r.get(0)).optional()? {
+        let device_id = match conn
+            .query_row("SELECT value FROM meta WHERE name = 'device_id'", [], |r| {
+                r.get(0)
+            })
+            .optional()?
+        {
             Some(id) => id,
             None => new_device_id(&conn)?,
         };
@@ -154,7 +182,11 @@ impl Store {
             [],
             |row| row.get(0),
         )?;
-        let touched = conn.query_row("SELECT coalesce(max(touched), 0) FROM case_list", [], |row| row.get(0))?;
+        let touched = conn.query_row(
+            "SELECT coalesce(max(touched), 0) FROM case_list",
+            [],
+            |row| row.get(0),
+        )?;
         let actor = ActorId::from(&key::random::<16>()?[..]);
         let mut store = Self {
             conn,
@@ -176,7 +208,13 @@ impl Store {
     }
 
     /// Changes the passphrase: the key file is replaced, the store itself is not touched.
-    pub fn change_passphrase(&mut self, old: &str, new: &str, cost: Option<Kdf>, by: &str) -> Result<()> {
+    pub fn change_passphrase(
+        &mut self,
+        old: &str,
+        new: &str,
+        cost: Option<Kdf>,
+        by: &str,
+    ) -> Result<()> {
         let path = key::key_path(&self.path);
         key::open(&path, old)?;
         let cost = cost.unwrap_or_else(|| Kdf::calibrated(Duration::from_millis(500)));
@@ -220,7 +258,12 @@ impl Store {
     }
 
     pub(crate) fn stamp(&self, by: &str, why: &str) -> Stamp {
-        Stamp { by: by.into(), device: self.device.clone(), at_ms: self.clock.now_ms(), why: why.into() }
+        Stamp {
+            by: by.into(),
+            device: self.device.clone(),
+            at_ms: self.clock.now_ms(),
+            why: why.into(),
+        }
     }
 
     pub(crate) fn empty_document(&self) -> Document {
@@ -229,8 +272,9 @@ impl Store {
 
     /// Writes into the store's own log: what was done with records, never what they hold.
     pub(crate) fn note(&self, by: &str, what: &str, record: Option<&str>) -> Result<()> {
-        let mut statement =
-            self.conn.prepare_cached("INSERT INTO audit(at_ms, by, device, what, record) VALUES(?,?,?,?,?)")?;
+        let mut statement = self.conn.prepare_cached(
+            "INSERT INTO audit(at_ms, by, device, what, record) VALUES(?,?,?,?,?)",
+        )?;
         statement.execute(params![self.clock.now_ms(), by, self.device, what, record])?;
         Ok(())
     }
@@ -251,7 +295,9 @@ pub(crate) fn connect(path: &Path, key: &FileKey, flags: OpenFlags) -> Result<Co
     // The first read of the file: a key that does not fit shows here.
     let mode: String = conn.query_row("PRAGMA journal_mode = WAL", [], |row| row.get(0))?;
     if mode != "wal" {
-        return Err(StoreError::Disk { what: "this disk cannot keep a write-ahead log".into() });
+        return Err(StoreError::Disk {
+            what: "this disk cannot keep a write-ahead log".into(),
+        });
     }
     conn.execute_batch("PRAGMA synchronous = FULL;")?;
     Ok(conn)

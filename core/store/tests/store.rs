@@ -4,7 +4,9 @@
 mod common;
 
 use common::{CHEAP, Hands, PASSPHRASE, create, open, options, order, read, visit};
-use plinthside_store::{DocumentError, Filter, Finding, Kdf, Match, Opened, Store, StoreError, VISIT};
+use plinthside_store::{
+    DocumentError, Filter, Finding, Kdf, Match, Opened, Store, StoreError, VISIT,
+};
 use plinthside_visit::Visit;
 use serde_json::{Value, json};
 use std::io::Cursor;
@@ -18,26 +20,49 @@ fn folder() -> tempfile::TempDir {
 fn opens_with_its_passphrase_only_and_once_at_a_time() {
     let folder = folder();
     let path = folder.path().join("store");
-    assert!(matches!(Store::open(&path, PASSPHRASE, options("t")), Err(StoreError::Missing { .. })));
-    assert!(matches!(Store::create(&path, "short", options("t")), Err(StoreError::WeakPassphrase { least: 8 })));
+    assert!(matches!(
+        Store::open(&path, PASSPHRASE, options("t")),
+        Err(StoreError::Missing { .. })
+    ));
+    assert!(matches!(
+        Store::create(&path, "short", options("t")),
+        Err(StoreError::WeakPassphrase { least: 8 })
+    ));
     let mut store = create(&path);
-    store.import("v1", VISIT, &visit("v1", "Anna"), "Ada").expect("import");
+    store
+        .import("v1", VISIT, &visit("v1", "Anna"), "Ada")
+        .expect("import");
     let again = Store::open(&path, PASSPHRASE, options("t")).expect_err("in use");
-    assert!(matches!(&again, StoreError::InUse { process } if *process == std::process::id().to_string()), "{again}");
-    assert!(matches!(Store::create(&path, PASSPHRASE, options("t")), Err(StoreError::Exists { .. })));
+    assert!(
+        matches!(&again, StoreError::InUse { process } if *process == std::process::id().to_string()),
+        "{again}"
+    );
+    assert!(matches!(
+        Store::create(&path, PASSPHRASE, options("t")),
+        Err(StoreError::Exists { .. })
+    ));
     store.lock().expect("lock");
 
     let before = std::fs::read(&path).expect("file");
     let wrong = Store::open(&path, "plaster sets in hours", options("t")).expect_err("wrong");
     assert!(matches!(wrong, StoreError::WrongPassphrase));
-    assert_eq!(before, std::fs::read(&path).expect("file"), "a wrong passphrase changes nothing");
+    assert_eq!(
+        before,
+        std::fs::read(&path).expect("file"),
+        "a wrong passphrase changes nothing"
+    );
 
     let mut store = open(&path);
     let wrong = store.change_passphrase("not this one", "another passphrase", Some(CHEAP), "Ada");
     assert!(matches!(wrong, Err(StoreError::WrongPassphrase)));
-    store.change_passphrase(PASSPHRASE, "another passphrase", Some(CHEAP), "Ada").expect("change");
+    store
+        .change_passphrase(PASSPHRASE, "another passphrase", Some(CHEAP), "Ada")
+        .expect("change");
     store.lock().expect("lock");
-    assert!(matches!(Store::open(&path, PASSPHRASE, options("t")), Err(StoreError::WrongPassphrase)));
+    assert!(matches!(
+        Store::open(&path, PASSPHRASE, options("t")),
+        Err(StoreError::WrongPassphrase)
+    ));
     let mut store = Store::open(&path, "another passphrase", options("t")).expect("open");
     assert_eq!(read(&mut store, "v1")["person"]["name"], "Anna");
 }
@@ -56,9 +81,15 @@ fn a_key_file_survives_a_damaged_half_and_is_missed_when_gone() {
         open(&path).lock().expect("one copy is left");
     }
     std::fs::write(&key, "nothing").expect("write");
-    assert!(matches!(Store::open(&path, PASSPHRASE, options("t")), Err(StoreError::KeyFile { .. })));
+    assert!(matches!(
+        Store::open(&path, PASSPHRASE, options("t")),
+        Err(StoreError::KeyFile { .. })
+    ));
     std::fs::remove_file(&key).expect("remove");
-    assert!(matches!(Store::open(&path, PASSPHRASE, options("t")), Err(StoreError::KeyFile { .. })));
+    assert!(matches!(
+        Store::open(&path, PASSPHRASE, options("t")),
+        Err(StoreError::KeyFile { .. })
+    ));
 }
 
 #[test]
@@ -66,10 +97,16 @@ fn the_cost_of_a_guess_is_about_half_a_second() {
     let kdf = Kdf::calibrated(Duration::from_millis(500));
     let folder = folder();
     let path = folder.path().join("store");
-    Store::create(&path, PASSPHRASE, options("t").kdf(kdf)).expect("create").lock().expect("lock");
+    Store::create(&path, PASSPHRASE, options("t").kdf(kdf))
+        .expect("create")
+        .lock()
+        .expect("lock");
     let started = Instant::now();
     plinthside_store::passphrase_fits(&path, PASSPHRASE).expect("fits");
-    println!("calibrated to {kdf:?}: one guess takes {:?}", started.elapsed());
+    println!(
+        "calibrated to {kdf:?}: one guess takes {:?}",
+        started.elapsed()
+    );
     assert!(kdf.memory_kib >= Kdf::LEAST.memory_kib && kdf.passes >= Kdf::LEAST.passes);
 }
 
@@ -78,27 +115,53 @@ fn drafts_are_durable_asked_for_and_never_another_visits() {
     let folder = folder();
     let path = folder.path().join("store");
     let hands = Hands::at(1_780_000_000_000);
-    let mut store = Store::create(&path, PASSPHRASE, options("t").clock(hands.clone())).expect("create");
-    store.import("v1", VISIT, &visit("v1", "Anna"), "Ada").expect("import");
+    let mut store =
+        Store::create(&path, PASSPHRASE, options("t").clock(hands.clone())).expect("create");
+    store
+        .import("v1", VISIT, &visit("v1", "Anna"), "Ada")
+        .expect("import");
     let mut one: Opened<Value> = store.open_record("v1").expect("open");
     hands.add(5000);
     one.value["reason"] = "stumbles".into();
     let saved = store.save(&mut one, "Bo", "").expect("save");
-    assert_eq!((saved.at_ms, saved.changed_elsewhere), (1_780_000_005_000, false));
-    let mut new: Opened<Value> = store.begin("v2", VISIT, &visit("v2", "Berta"), "Bo").expect("begin");
+    assert_eq!(
+        (saved.at_ms, saved.changed_elsewhere),
+        (1_780_000_005_000, false)
+    );
+    let mut new: Opened<Value> = store
+        .begin("v2", VISIT, &visit("v2", "Berta"), "Bo")
+        .expect("begin");
     new.value["reason"] = "pain".into();
     store.save(&mut new, "Bo", "").expect("save");
-    assert_eq!(store.unfinished().expect("list"), [], "this session's own work is not asked about");
+    assert_eq!(
+        store.unfinished().expect("list"),
+        [],
+        "this session's own work is not asked about"
+    );
     drop(store); // no goodbye
 
     let mut store = open(&path);
     let unfinished = store.unfinished().expect("list");
-    let said: Vec<_> = unfinished.iter().map(|u| (u.id.as_str(), u.entries, u.new)).collect();
+    let said: Vec<_> = unfinished
+        .iter()
+        .map(|u| (u.id.as_str(), u.entries, u.new))
+        .collect();
     assert_eq!(said, [("v2", 2, true), ("v1", 1, false)]);
     assert_eq!(unfinished[1].saved_at_ms, 1_780_000_005_000);
-    assert!(matches!(store.open_record::<Value>("v1"), Err(StoreError::Undecided { .. })));
-    assert_eq!(read(&mut store, "v1")["reason"], "trips when tired", "not silently applied");
-    assert_eq!(store.count(&Filter::All).expect("count"), 1, "a draft is not in the list");
+    assert!(matches!(
+        store.open_record::<Value>("v1"),
+        Err(StoreError::Undecided { .. })
+    ));
+    assert_eq!(
+        read(&mut store, "v1")["reason"],
+        "trips when tired",
+        "not silently applied"
+    );
+    assert_eq!(
+        store.count(&Filter::All).expect("count"),
+        1,
+        "a draft is not in the list"
+    );
     assert!(store.check().expect("check").is_clean());
     store.recover("v1").expect("recover");
     store.discard("v2").expect("discard");
@@ -144,7 +207,10 @@ fn a_visit_of_the_program_goes_in_and_comes_out_alike_with_fields_it_does_not_kn
     let mut store = open(&path);
     let mut back: Opened<Visit> = store.open_record("v1").expect("open");
     assert_eq!(back.value, opened.value);
-    assert_eq!(read(&mut store, "v1")["newer"], json!({"deep": [1, {"er": 2}]}));
+    assert_eq!(
+        read(&mut store, "v1")["newer"],
+        json!({"deep": [1, {"er": 2}]})
+    );
     let history = store.document("v1").expect("doc").history();
     assert_eq!(history.len(), 21);
     assert_eq!(history[20].differences[0].path, ["place"]);
@@ -154,9 +220,18 @@ fn a_visit_of_the_program_goes_in_and_comes_out_alike_with_fields_it_does_not_kn
     store.save(&mut back, "Ada", "").expect("sign");
     back.value.orders[0].revisions[0].prescription.note = "changed".into();
     let refused = store.save(&mut back, "Ada", "");
-    assert!(matches!(refused, Err(StoreError::Document(DocumentError::Frozen { .. }))), "{refused:?}");
+    assert!(
+        matches!(
+            refused,
+            Err(StoreError::Document(DocumentError::Frozen { .. }))
+        ),
+        "{refused:?}"
+    );
     store.finish("v1").expect("finish");
-    assert_eq!(read(&mut store, "v1")["orders"][0]["revisions"][0]["prescription"]["note"], "relieve the navicular");
+    assert_eq!(
+        read(&mut store, "v1")["orders"][0]["revisions"][0]["prescription"]["note"],
+        "relieve the navicular"
+    );
     assert!(store.check().expect("check").is_clean());
 }
 
@@ -165,24 +240,53 @@ fn finds_by_patient_code_label_lab_state_and_note_with_typing_errors() {
     let folder = folder();
     let path = folder.path().join("store");
     let mut store = create(&path);
-    let codes = ["K7Q2-M9TR-B4HX-C", "ABCD-EFGH-JKMN-P", "0123-4567-89AB-D", "ZZZZ-YYYY-XXXX-W"];
-    for (i, name) in ["Anna Müller", "Bernd Straßer", "Chloé Lefèvre", "Dmitri Sokolow"].iter().enumerate() {
+    let codes = [
+        "K7Q2-M9TR-B4HX-C",
+        "ABCD-EFGH-JKMN-P",
+        "0123-4567-89AB-D",
+        "ZZZZ-YYYY-XXXX-W",
+    ];
+    for (i, name) in [
+        "Anna Müller",
+        "Bernd Straßer",
+        "Chloé Lefèvre",
+        "Dmitri Sokolow",
+    ]
+    .iter()
+    .enumerate()
+    {
         let mut v = visit(&format!("v{i}"), name);
         v["orders"] = order(i % 2 == 0);
-        v["orders"][0]["revisions"][0]["prescription"]["identity"]["lab"] = ["Gipswerk", "Nordlab"][i / 2].into();
+        v["orders"][0]["revisions"][0]["prescription"]["identity"]["lab"] =
+            ["Gipswerk", "Nordlab"][i / 2].into();
         v["casts"] = json!([{"id": "c", "side": "left", "code": codes[i]}]);
         v["follow_up"] = json!([{"order": "o1", "review_due": format!("2026-0{}-01", 9 - i)}]);
-        store.import(&format!("v{i}"), VISIT, &v, "Ada").expect("import");
+        store
+            .import(&format!("v{i}"), VISIT, &v, "Ada")
+            .expect("import");
     }
     let mut find = |text: &str| -> Vec<(String, Match)> {
-        store.find(text, 10).expect("find").into_iter().map(|f| (f.case.id, f.because)).collect()
+        store
+            .find(text, 10)
+            .expect("find")
+            .into_iter()
+            .map(|f| (f.case.id, f.because))
+            .collect()
     };
-    let words = |ids: &[&str]| ids.iter().map(|id| ((*id).to_owned(), Match::Words)).collect::<Vec<_>>();
+    let words = |ids: &[&str]| {
+        ids.iter()
+            .map(|id| ((*id).to_owned(), Match::Words))
+            .collect::<Vec<_>>()
+    };
     assert_eq!(find("mull"), words(&["v0"]), "without accents");
     assert_eq!(find("MÜLLER anna"), words(&["v0"]));
     assert_eq!(find("strasser"), words(&["v1"]));
     assert_eq!(find("lefevre"), words(&["v2"]));
-    assert_eq!(find("navicular"), words(&["v3", "v2", "v1", "v0"]), "notes, newest first");
+    assert_eq!(
+        find("navicular"),
+        words(&["v3", "v2", "v1", "v0"]),
+        "notes, newest first"
+    );
     assert_eq!(find("nordlab"), words(&["v3", "v2"]));
     assert_eq!(find("signed"), words(&["v2", "v0"]));
     assert_eq!(find("1951"), words(&["v3", "v2", "v1", "v0"]));
@@ -195,21 +299,46 @@ fn finds_by_patient_code_label_lab_state_and_note_with_typing_errors() {
     assert_eq!(find("K7Q2-M9TR-B4HX-C"), [("v0".into(), Match::Code)]);
     assert_eq!(find("m9tr"), [("v0".into(), Match::Code)], "from any group");
     assert_eq!(find("ol23"), [("v2".into(), Match::Code)], "look-alikes");
-    assert_eq!(find("K7Q2-M9TR-B4HX-D"), [("v0".into(), Match::SimilarCode)]);
+    assert_eq!(
+        find("K7Q2-M9TR-B4HX-D"),
+        [("v0".into(), Match::SimilarCode)]
+    );
     assert_eq!(find("zebra"), []);
     assert_eq!(find("\"*) OR NEAR("), []);
     assert_eq!(find(""), []);
 
     let names = |store: &Store, filter: &Filter, offset, limit| -> Vec<String> {
-        store.cases(filter, offset, limit).expect("page").into_iter().map(|c| c.id).collect()
+        store
+            .cases(filter, offset, limit)
+            .expect("page")
+            .into_iter()
+            .map(|c| c.id)
+            .collect()
     };
     assert_eq!(names(&store, &Filter::All, 1, 2), ["v2", "v1"]);
-    assert_eq!(names(&store, &Filter::State("draft".into()), 0, 9), ["v3", "v1"]);
-    assert_eq!(names(&store, &Filter::DueBy("2026-07-31".into()), 0, 9), ["v3", "v2"]);
-    assert_eq!(store.count(&Filter::State("signed".into())).expect("count"), 2);
-    assert_eq!(store.label("k7q2m9trb4hxc").expect("label"), Some(("v0".into(), "left".into())));
-    assert!(matches!(store.label_is_free("K7Q2-M9TR-B4HX-C", "v0", "right"), Err(StoreError::LabelTaken { .. })));
-    store.label_is_free("K7Q2-M9TR-B4HX-C", "v0", "left").expect("its own");
+    assert_eq!(
+        names(&store, &Filter::State("draft".into()), 0, 9),
+        ["v3", "v1"]
+    );
+    assert_eq!(
+        names(&store, &Filter::DueBy("2026-07-31".into()), 0, 9),
+        ["v3", "v2"]
+    );
+    assert_eq!(
+        store.count(&Filter::State("signed".into())).expect("count"),
+        2
+    );
+    assert_eq!(
+        store.label("k7q2m9trb4hxc").expect("label"),
+        Some(("v0".into(), "left".into()))
+    );
+    assert!(matches!(
+        store.label_is_free("K7Q2-M9TR-B4HX-C", "v0", "right"),
+        Err(StoreError::LabelTaken { .. })
+    ));
+    store
+        .label_is_free("K7Q2-M9TR-B4HX-C", "v0", "left")
+        .expect("its own");
 
     // The lists can be made again, and a list that is wrong is noticed.
     let before = store.cases(&Filter::All, 0, 9).expect("page");
@@ -226,7 +355,9 @@ fn jpeg(seed: u32, width: u32, height: u32) -> Vec<u8> {
         image::Rgb([(x * 7 + seed) as u8, (y * 5) as u8, (x * y / 50) as u8])
     });
     let mut bytes = Vec::new();
-    image::codecs::jpeg::JpegEncoder::new_with_quality(&mut bytes, 90).encode_image(&picture).expect("jpeg");
+    image::codecs::jpeg::JpegEncoder::new_with_quality(&mut bytes, 90)
+        .encode_image(&picture)
+        .expect("jpeg");
     bytes
 }
 
@@ -237,19 +368,33 @@ fn photographs_are_kept_byte_for_byte_once_and_missed_when_gone() {
     let mut store = create(&path);
     let bytes = jpeg(1, 1200, 900);
     let photo = store.add_photo(&mut Cursor::new(&bytes)).expect("add");
-    assert_eq!(store.add_photo(&mut Cursor::new(&bytes)).expect("again"), photo);
+    assert_eq!(
+        store.add_photo(&mut Cursor::new(&bytes)).expect("again"),
+        photo
+    );
     assert_eq!(photo.size, bytes.len() as u64);
     let mut out = Vec::new();
-    assert_eq!(store.export_photo(&photo.sha256, &mut out).expect("export"), photo.size);
+    assert_eq!(
+        store.export_photo(&photo.sha256, &mut out).expect("export"),
+        photo.size
+    );
     assert_eq!(out, bytes);
     let small = store.small_photo(&photo.sha256, 320).expect("small");
     let picture = image::load_from_memory(&small).expect("picture");
     assert_eq!((picture.width(), picture.height()), (320, 240));
     // Not a picture, but kept all the same.
-    let odd = store.add_photo(&mut Cursor::new(b"not a picture")).expect("add");
-    assert!(matches!(store.small_photo(&odd.sha256, 320), Err(StoreError::NotAPicture { .. })));
+    let odd = store
+        .add_photo(&mut Cursor::new(b"not a picture"))
+        .expect("add");
+    assert!(matches!(
+        store.small_photo(&odd.sha256, 320),
+        Err(StoreError::NotAPicture { .. })
+    ));
     let empty = store.add_photo(&mut Cursor::new(b"")).expect("add");
-    assert_eq!(empty.sha256, "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855");
+    assert_eq!(
+        empty.sha256,
+        "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855"
+    );
     assert!(matches!(store.photo("00"), Err(StoreError::NoPhoto { .. })));
 
     let mut v = visit("v1", "Anna");
@@ -258,7 +403,13 @@ fn photographs_are_kept_byte_for_byte_once_and_missed_when_gone() {
     store.import("v1", VISIT, &v, "Ada").expect("import");
     let report = store.check().expect("check");
     assert_eq!(report.photos, 3);
-    assert_eq!(report.findings, [Finding::PhotoMissing { sha256: absent, visit: "v1".into() }]);
+    assert_eq!(
+        report.findings,
+        [Finding::PhotoMissing {
+            sha256: absent,
+            visit: "v1".into()
+        }]
+    );
     let mut unsent = store.unsent_photos(9).expect("list");
     assert_eq!(unsent.len(), 3);
     store.photo_sent(&unsent.remove(0)).expect("sent");
@@ -286,26 +437,40 @@ fn a_source_that_changes_while_it_is_read_is_refused() {
     let refused = store.add_photo(&mut Shifty(Cursor::new(vec![7; 500_000]), true));
     assert!(matches!(refused, Err(StoreError::SourceChanged)));
     assert_eq!(store.check().expect("check").photos, 0);
-    store.add_photo(&mut Shifty(Cursor::new(vec![7; 500_000]), false)).expect("add");
+    store
+        .add_photo(&mut Shifty(Cursor::new(vec![7; 500_000]), false))
+        .expect("add");
 }
 
 #[test]
 fn two_stores_exchange_changes_and_settle_a_conflict() {
     let folder = folder();
-    let (mut a, mut b) = (create(&folder.path().join("a")), create(&folder.path().join("b")));
+    let (mut a, mut b) = (
+        create(&folder.path().join("a")),
+        create(&folder.path().join("b")),
+    );
     assert_ne!(a.device_id(), b.device_id());
-    a.import("v1", VISIT, &visit("v1", "Anna"), "Ada").expect("import");
+    a.import("v1", VISIT, &visit("v1", "Anna"), "Ada")
+        .expect("import");
     let carry = |from: &mut Store, to: &mut Store| {
         for out in from.unsent(10).expect("unsent") {
-            to.receive(&out.id, &out.kind, &out.changes).expect("receive");
-            assert!(!to.receive(&out.id, &out.kind, &out.changes).expect("twice"), "twice changes nothing");
+            to.receive(&out.id, &out.kind, &out.changes)
+                .expect("receive");
+            assert!(
+                !to.receive(&out.id, &out.kind, &out.changes).expect("twice"),
+                "twice changes nothing"
+            );
             from.sent(&out.id, &out.heads).expect("sent");
         }
         assert_eq!(from.unsent(10).expect("unsent"), []);
     };
     carry(&mut a, &mut b);
     assert_eq!(read(&mut b, "v1"), read(&mut a, "v1"));
-    assert_eq!(b.unsent(10).expect("unsent"), [], "what came from elsewhere is not sent back");
+    assert_eq!(
+        b.unsent(10).expect("unsent"),
+        [],
+        "what came from elsewhere is not sent back"
+    );
     let edit = |store: &mut Store, reason: &str| {
         let mut opened: Opened<Visit> = store.open_record("v1").expect("open");
         opened.value.reason = reason.into();
@@ -331,9 +496,16 @@ fn two_stores_exchange_changes_and_settle_a_conflict() {
     edit(&mut b, "three");
     carry(&mut b, &mut a);
     opened.value.place = "home".into();
-    assert!(a.save(&mut opened, "Ada", "").expect("save").changed_elsewhere);
+    assert!(
+        a.save(&mut opened, "Ada", "")
+            .expect("save")
+            .changed_elsewhere
+    );
     a.finish("v1").expect("finish");
-    assert_eq!((&read(&mut a, "v1")["reason"], &read(&mut a, "v1")["place"]), (&"three".into(), &"home".into()));
+    assert_eq!(
+        (&read(&mut a, "v1")["reason"], &read(&mut a, "v1")["place"]),
+        (&"three".into(), &"home".into())
+    );
     // One label on two casts, bound apart: found by the check.
     for store in [&mut a, &mut b] {
         let name = store.device_id().to_owned();
@@ -343,40 +515,71 @@ fn two_stores_exchange_changes_and_settle_a_conflict() {
     }
     carry(&mut b, &mut a);
     let report = a.check().expect("check");
-    assert!(matches!(&report.findings[..], [Finding::LabelTwice { holders, .. }] if holders.len() == 2), "{report}");
+    assert!(
+        matches!(&report.findings[..], [Finding::LabelTwice { holders, .. }] if holders.len() == 2),
+        "{report}"
+    );
 }
 
 #[test]
 fn a_restored_backup_is_the_store_with_another_identity() {
     let folder = folder();
-    let (path, file, copy) = (folder.path().join("a"), folder.path().join("a.backup"), folder.path().join("b"));
+    let (path, file, copy) = (
+        folder.path().join("a"),
+        folder.path().join("a.backup"),
+        folder.path().join("b"),
+    );
     let mut store = create(&path);
-    store.import("v1", VISIT, &visit("v1", "Anna"), "Ada").expect("import");
-    let photo = store.add_photo(&mut Cursor::new(jpeg(3, 800, 600))).expect("add");
+    store
+        .import("v1", VISIT, &visit("v1", "Anna"), "Ada")
+        .expect("import");
+    let photo = store
+        .add_photo(&mut Cursor::new(jpeg(3, 800, 600)))
+        .expect("add");
     let mut seen = (0, 0);
     let mut progress = |done, all| {
         seen = (done, all);
         std::ops::ControlFlow::Continue(())
     };
-    let size = store.backup(&file, "Ada", &mut progress).expect("backup").expect("size");
+    let size = store
+        .backup(&file, "Ada", &mut progress)
+        .expect("backup")
+        .expect("size");
     assert_eq!(size, std::fs::metadata(&file).expect("file").len());
     assert_eq!(seen.0, seen.1);
     // Cancelled: what was there stays.
-    let stopped = store.backup(&file, "Ada", &mut |_, _| std::ops::ControlFlow::Break(())).expect("stop");
+    let stopped = store
+        .backup(&file, "Ada", &mut |_, _| std::ops::ControlFlow::Break(()))
+        .expect("stop");
     assert_eq!(stopped, None);
     assert_eq!(std::fs::metadata(&file).expect("file").len(), size);
-    assert_eq!(std::fs::read_dir(folder.path()).expect("dir").count(), 6, "nothing half done stays");
+    assert_eq!(
+        std::fs::read_dir(folder.path()).expect("dir").count(),
+        6,
+        "nothing half done stays"
+    );
 
-    let restore = |file: &std::path::Path, to: &std::path::Path, pass: &str| plinthside_store::restore(file, to, pass, options("Tablet 2"));
-    assert!(matches!(restore(&file, &path, PASSPHRASE), Err(StoreError::Exists { .. })));
-    assert!(matches!(restore(&file, &copy, "not the right one"), Err(StoreError::WrongPassphrase)));
+    let restore = |file: &std::path::Path, to: &std::path::Path, pass: &str| {
+        plinthside_store::restore(file, to, pass, options("Tablet 2"))
+    };
+    assert!(matches!(
+        restore(&file, &path, PASSPHRASE),
+        Err(StoreError::Exists { .. })
+    ));
+    assert!(matches!(
+        restore(&file, &copy, "not the right one"),
+        Err(StoreError::WrongPassphrase)
+    ));
     assert!(!copy.exists());
     let whole = std::fs::read(&file).expect("file");
     let cut = folder.path().join("cut");
     for length in [0, 100, 600, 5000, whole.len() / 2] {
         std::fs::write(&cut, &whole[..length]).expect("write");
         let refused = restore(&cut, &copy, PASSPHRASE);
-        assert!(matches!(refused, Err(StoreError::NotABackup { .. })), "{length}: {refused:?}");
+        assert!(
+            matches!(refused, Err(StoreError::NotABackup { .. })),
+            "{length}: {refused:?}"
+        );
         assert!(!copy.exists());
     }
     let report = restore(&file, &copy, PASSPHRASE).expect("restore");
@@ -394,7 +597,9 @@ fn a_restored_backup_is_the_store_with_another_identity() {
         store.finish("v1").expect("finish");
     }
     let out = restored.unsent(9).expect("unsent").remove(0);
-    store.receive(&out.id, &out.kind, &out.changes).expect("receive");
+    store
+        .receive(&out.id, &out.kind, &out.changes)
+        .expect("receive");
     assert_eq!(store.conflicts("v1").expect("conflicts").len(), 1);
 }
 
@@ -403,18 +608,30 @@ fn the_list_stays_in_order_though_the_clock_is_set_back_a_year() {
     let folder = folder();
     let path = folder.path().join("store");
     let hands = Hands::at(1_780_000_000_000);
-    let mut store = Store::create(&path, PASSPHRASE, options("t").clock(hands.clone())).expect("create");
-    store.import("v1", VISIT, &visit("v1", "A"), "x").expect("import");
+    let mut store =
+        Store::create(&path, PASSPHRASE, options("t").clock(hands.clone())).expect("create");
+    store
+        .import("v1", VISIT, &visit("v1", "A"), "x")
+        .expect("import");
     hands.add(-365 * 86_400_000);
-    store.import("v2", VISIT, &visit("v2", "B"), "x").expect("import");
+    store
+        .import("v2", VISIT, &visit("v2", "B"), "x")
+        .expect("import");
     let mut opened: Opened<Value> = store.open_record("v2").expect("open");
     opened.value["reason"] = "later".into();
     store.save(&mut opened, "x", "").expect("save");
     store.finish("v2").expect("finish");
     drop(store);
     let mut store = Store::open(&path, PASSPHRASE, options("t").clock(hands)).expect("open");
-    store.import("v3", VISIT, &visit("v3", "C"), "x").expect("import");
-    let ids: Vec<_> = store.cases(&Filter::All, 0, 9).expect("page").into_iter().map(|c| c.id).collect();
+    store
+        .import("v3", VISIT, &visit("v3", "C"), "x")
+        .expect("import");
+    let ids: Vec<_> = store
+        .cases(&Filter::All, 0, 9)
+        .expect("page")
+        .into_iter()
+        .map(|c| c.id)
+        .collect();
     assert_eq!(ids, ["v3", "v2", "v1"]);
     let history = store.document("v2").expect("doc").history();
     assert_eq!(history[1].differences[0].after, "later");

@@ -57,24 +57,46 @@ impl Document {
             return;
         }
         let mut report = |kind, values: Vec<(Value, &ObjId)>| {
-            let alternatives =
-                values.into_iter().map(|(value, op)| Alternative { value, stamp: self.stamp(op) }).collect();
-            found.push(Conflict { path: path.clone(), kind, alternatives });
+            let alternatives = values
+                .into_iter()
+                .map(|(value, op)| Alternative {
+                    value,
+                    stamp: self.stamp(op),
+                })
+                .collect();
+            found.push(Conflict {
+                path: path.clone(),
+                kind,
+                alternatives,
+            });
         };
         if !node.rivals.is_empty() {
             let rivals = node.rivals.iter().map(|(value, op)| (value.clone(), op));
-            report(ConflictKind::Changed, std::iter::once((node.json(), &node.op)).chain(rivals).collect());
+            report(
+                ConflictKind::Changed,
+                std::iter::once((node.json(), &node.op))
+                    .chain(rivals)
+                    .collect(),
+            );
         }
         if let Some((_, op)) = node.removals.first() {
             let newest = self.newest(node);
-            report(ConflictKind::RemovedAndChanged, vec![(node.json(), &newest), (Value::Null, op)]);
+            report(
+                ConflictKind::RemovedAndChanged,
+                vec![(node.json(), &newest), (Value::Null, op)],
+            );
         }
         match &node.kind {
             Kind::Leaf(_) => {}
-            Kind::Record { frozen: Some(frozen), .. } => {
+            Kind::Record {
+                frozen: Some(frozen),
+                ..
+            } => {
                 if !frozen.rivals.is_empty() {
                     let rivals = frozen.rivals.iter().map(|(value, op)| (value.clone(), op));
-                    let all = std::iter::once((frozen.json(), &frozen.op)).chain(rivals).collect();
+                    let all = std::iter::once((frozen.json(), &frozen.op))
+                        .chain(rivals)
+                        .collect();
                     report(ConflictKind::Changed, all);
                 } else if node.live_json() != frozen.json() {
                     let newest = self.newest(node);
@@ -108,25 +130,39 @@ impl Document {
     /// Settles a conflict: the chosen value is written as a change of its own, so the others stay
     /// in the history. Two revisions with one number are settled by a later revision instead, and
     /// an edit of a signed record can only be let go here.
-    pub fn resolve(&mut self, conflict: &Conflict, choice: usize, stamp: &Stamp) -> Result<Vec<u8>, DocumentError> {
+    pub fn resolve(
+        &mut self,
+        conflict: &Conflict,
+        choice: usize,
+        stamp: &Stamp,
+    ) -> Result<Vec<u8>, DocumentError> {
         if !self.conflicts()?.contains(conflict) {
             return Err(DocumentError::NoSuchChoice);
         }
-        let chosen = conflict.alternatives.get(choice).ok_or(DocumentError::NoSuchChoice)?.value.clone();
+        let chosen = conflict
+            .alternatives
+            .get(choice)
+            .ok_or(DocumentError::NoSuchChoice)?
+            .value
+            .clone();
         let settled = match conflict.kind {
             ConflictKind::SameRevisionTwice => false,
             ConflictKind::ChangedWhileSigned => choice == 0,
             _ => true,
         };
         if !settled {
-            return Err(DocumentError::Frozen { path: conflict.path.join("/") });
+            return Err(DocumentError::Frozen {
+                path: conflict.path.join("/"),
+            });
         }
         let change = self.change(None, stamp, |writer| {
             let root = Node::root(writer.tx)?;
             let site = find(&root, &conflict.path).ok_or(DocumentError::NoSuchChoice)?;
             writer.settle(&site, &chosen)
         })?;
-        change.map(|(_, bytes)| bytes).ok_or(DocumentError::NoSuchChoice)
+        change
+            .map(|(_, bytes)| bytes)
+            .ok_or(DocumentError::NoSuchChoice)
     }
 
     /// Who made the change an operation belongs to.
@@ -142,7 +178,13 @@ impl Document {
     /// The newest operation inside a node.
     fn newest(&self, node: &Node) -> ObjId {
         fn later(a: ObjId, b: ObjId) -> ObjId {
-            let counter = |op: &ObjId| if let ObjId::Id(counter, ..) = op { *counter } else { 0 };
+            let counter = |op: &ObjId| {
+                if let ObjId::Id(counter, ..) = op {
+                    *counter
+                } else {
+                    0
+                }
+            };
             if counter(&b) > counter(&a) { b } else { a }
         }
         let own = node.op.clone();
@@ -156,10 +198,23 @@ impl Document {
 
 /// Groups of elements with one number that no later revision has settled.
 fn same_numbers(items: &[Item]) -> Vec<Vec<&Item>> {
-    let number = |item: &Item| item.node.json().get("number").and_then(Value::as_u64).unwrap_or(0);
+    let number = |item: &Item| {
+        item.node
+            .json()
+            .get("number")
+            .and_then(Value::as_u64)
+            .unwrap_or(0)
+    };
     let highest = items.iter().map(number).max();
-    let last: Vec<&Item> = items.iter().filter(|i| Some(number(i)) == highest).collect();
-    if last.len() > 1 { vec![last] } else { Vec::new() }
+    let last: Vec<&Item> = items
+        .iter()
+        .filter(|i| Some(number(i)) == highest)
+        .collect();
+    if last.len() > 1 {
+        vec![last]
+    } else {
+        Vec::new()
+    }
 }
 
 /// The place of a conflict: what it is, and what holds it.
@@ -175,17 +230,31 @@ enum Holder<'a> {
 }
 
 fn find<'a>(root: &'a Node, path: &'a [String]) -> Option<Site<'a>> {
-    let mut site = Site { node: root, holder: Holder::Nothing };
+    let mut site = Site {
+        node: root,
+        holder: Holder::Nothing,
+    };
     for step in path {
         site = match &site.node.kind {
             Kind::Leaf(_) => return None,
-            Kind::Record { twins, fields, .. } => {
-                Site { node: fields.get(step)?, holder: Holder::Record(twins, step) }
-            }
+            Kind::Record { twins, fields, .. } => Site {
+                node: fields.get(step)?,
+                holder: Holder::Record(twins, step),
+            },
             Kind::List { items, .. } => {
-                let by_position = || items.get(step.parse::<usize>().ok()?).filter(|i| i.key.is_none());
-                let item = items.iter().find(|i| i.key.as_ref() == Some(step)).or_else(by_position)?;
-                Site { node: &item.node, holder: Holder::List(item) }
+                let by_position = || {
+                    items
+                        .get(step.parse::<usize>().ok()?)
+                        .filter(|i| i.key.is_none())
+                };
+                let item = items
+                    .iter()
+                    .find(|i| i.key.as_ref() == Some(step))
+                    .or_else(by_position)?;
+                Site {
+                    node: &item.node,
+                    holder: Holder::List(item),
+                }
             }
         };
     }
@@ -194,7 +263,12 @@ fn find<'a>(root: &'a Node, path: &'a [String]) -> Option<Site<'a>> {
 
 impl<T: Transactable + ReadDoc> Writer<'_, T> {
     fn settle(&mut self, site: &Site<'_>, chosen: &Value) -> Result<(), DocumentError> {
-        if let Kind::Record { twins, frozen: Some(frozen), .. } = &site.node.kind {
+        if let Kind::Record {
+            twins,
+            frozen: Some(frozen),
+            ..
+        } = &site.node.kind
+        {
             return self.settle_signed(site.node, twins, frozen, chosen);
         }
         if !site.node.removals.is_empty() {
@@ -204,7 +278,12 @@ impl<T: Transactable + ReadDoc> Writer<'_, T> {
             Holder::Nothing => Err(DocumentError::NoSuchChoice),
             Holder::Record(twins, key) => {
                 let stored = shape::key_to_doc(key);
-                self.put(Place::Put(&twins[0], Prop::Map(stored.clone())), "", key, chosen)?;
+                self.put(
+                    Place::Put(&twins[0], Prop::Map(stored.clone())),
+                    "",
+                    key,
+                    chosen,
+                )?;
                 self.delete_in(&twins[1..], &stored)
             }
             Holder::List(item) => {
@@ -217,20 +296,32 @@ impl<T: Transactable + ReadDoc> Writer<'_, T> {
     fn settle_removed(&mut self, site: &Site<'_>, chosen: &Value) -> Result<(), DocumentError> {
         let (twins, key): (Vec<ObjId>, String) = match (&site.holder, &site.node.kind) {
             (Holder::Record(twins, key), _) => (twins.to_vec(), shape::removal_key(key)),
-            (Holder::List(_), Kind::Record { twins, .. }) => (twins.clone(), shape::REMOVED.to_owned()),
+            (Holder::List(_), Kind::Record { twins, .. }) => {
+                (twins.clone(), shape::REMOVED.to_owned())
+            }
             _ => return Err(DocumentError::NoSuchChoice),
         };
         self.delete_in(&twins, &key)?;
         if chosen.is_null() {
-            self.tx.put(&twins[0], key, shape::digest(&site.node.json()))?;
+            self.tx
+                .put(&twins[0], key, shape::digest(&site.node.json()))?;
         }
         Ok(())
     }
 
     /// Puts the signed copy in force and the fields back to what it says.
-    fn settle_signed(&mut self, node: &Node, twins: &[ObjId], frozen: &Node, chosen: &Value) -> Result<(), DocumentError> {
+    fn settle_signed(
+        &mut self,
+        node: &Node,
+        twins: &[ObjId],
+        frozen: &Node,
+        chosen: &Value,
+    ) -> Result<(), DocumentError> {
         if !frozen.rivals.is_empty() {
-            self.put_leaf(Place::Put(&twins[0], Prop::Map(shape::FROZEN.to_owned())), chosen)?;
+            self.put_leaf(
+                Place::Put(&twins[0], Prop::Map(shape::FROZEN.to_owned())),
+                chosen,
+            )?;
         }
         let (live, none) = (node.live_json(), Map::new());
         let before = live.as_object().unwrap_or(&none);

@@ -53,7 +53,11 @@ impl Document {
     #[must_use]
     pub fn history(&self) -> Vec<HistoryEntry> {
         let mut replay = Replay::default();
-        self.doc.get_changes(&[]).iter().map(|change| self.entry(change, &mut replay)).collect()
+        self.doc
+            .get_changes(&[])
+            .iter()
+            .map(|change| self.entry(change, &mut replay))
+            .collect()
     }
 
     /// The newest state that holds no change made after `at_ms`, by the clocks of those who made
@@ -63,7 +67,10 @@ impl Document {
         let mut included: HashSet<ChangeHash> = HashSet::new();
         let mut heads: HashSet<ChangeHash> = HashSet::new();
         for change in self.doc.get_changes_meta(&[]) {
-            let time = change.message.as_deref().and_then(|m| serde_json::from_str::<Stamp>(m).ok());
+            let time = change
+                .message
+                .as_deref()
+                .and_then(|m| serde_json::from_str::<Stamp>(m).ok());
             let time = time.map_or(change.timestamp.saturating_mul(1000), |stamp| stamp.at_ms);
             if time <= at_ms && change.deps.iter().all(|dep| included.contains(dep)) {
                 change.deps.iter().for_each(|dep| {
@@ -101,11 +108,19 @@ impl Document {
                 OpType::Put(value) => {
                     let value = shape::leaf_from_doc(value);
                     if matches!(step.as_str(), "id" | "side" | "number") {
-                        let text = value.as_str().map_or_else(|| value.to_string(), str::to_owned);
+                        let text = value
+                            .as_str()
+                            .map_or_else(|| value.to_string(), str::to_owned);
                         replay.ids.entry(op.obj.clone()).or_insert(text);
                     }
                     let before = op.pred.iter().find_map(|p| replay.values.get(p)).cloned();
-                    replay.note(&mut differences, &op.obj, &step, before.unwrap_or(Value::Null), value.clone());
+                    replay.note(
+                        &mut differences,
+                        &op.obj,
+                        &step,
+                        before.unwrap_or(Value::Null),
+                        value.clone(),
+                    );
                     replay.values.insert(id, value);
                 }
                 OpType::Delete => {
@@ -120,9 +135,17 @@ impl Document {
         let differences = differences
             .into_iter()
             .filter(|(_, (before, after))| before != after)
-            .map(|(path, (before, after))| Difference { path, before, after })
+            .map(|(path, (before, after))| Difference {
+                path,
+                before,
+                after,
+            })
             .collect();
-        HistoryEntry { change: change.hash(), stamp: self.stamp_of(&change.hash()), differences }
+        HistoryEntry {
+            change: change.hash(),
+            stamp: self.stamp_of(&change.hash()),
+            differences,
+        }
     }
 
     /// The record as it stood at a time, by the clocks of those who changed it.
@@ -147,7 +170,11 @@ impl Replay {
                 if !removed.is_empty() {
                     path.push(removed.to_owned());
                 }
-                if after.is_null() { (Value::from("removed"), Value::Null) } else { (Value::Null, Value::from("removed")) }
+                if after.is_null() {
+                    (Value::from("removed"), Value::Null)
+                } else {
+                    (Value::Null, Value::from("removed"))
+                }
             }
             None if step == shape::FROZEN => return,
             None => {
@@ -155,15 +182,24 @@ impl Replay {
                 (before, after)
             }
         };
-        let slot = differences.entry(path).or_insert_with(|| (before, Value::Null));
+        let slot = differences
+            .entry(path)
+            .or_insert_with(|| (before, Value::Null));
         slot.1 = after;
     }
 
     fn path(&self, object: &ObjectId) -> Vec<String> {
         let mut path = Vec::new();
         let mut at = object;
-        while let Some(Object { parent: Some((above, step)) }) = self.objects.get(at) {
-            let name = if step.is_empty() { self.ids.get(at).cloned().unwrap_or_default() } else { step.clone() };
+        while let Some(Object {
+            parent: Some((above, step)),
+        }) = self.objects.get(at)
+        {
+            let name = if step.is_empty() {
+                self.ids.get(at).cloned().unwrap_or_default()
+            } else {
+                step.clone()
+            };
             if !name.is_empty() {
                 path.push(name);
             }

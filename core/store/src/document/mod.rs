@@ -14,7 +14,9 @@ pub use conflict::{Alternative, Conflict, ConflictKind};
 pub use history::{Difference, HistoryEntry};
 
 use automerge::transaction::{CommitOptions, Transactable};
-use automerge::{ActorId, Automerge, AutomergeError, Change, ChangeHash, ChangeMetadata, PatchLog, ReadDoc};
+use automerge::{
+    ActorId, Automerge, AutomergeError, Change, ChangeHash, ChangeMetadata, PatchLog, ReadDoc,
+};
 use node::Node;
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
@@ -98,14 +100,18 @@ impl Document {
     /// An empty document, edited as `actor`.
     #[must_use]
     pub fn new(actor: ActorId) -> Self {
-        Self { doc: Automerge::new().with_actor(actor) }
+        Self {
+            doc: Automerge::new().with_actor(actor),
+        }
     }
 
     /// Reads a document from saved bytes: one [`Document::save`], or several pieces of
     /// [`Document::changes_since`] in order, or both. The pieces must be whole.
     pub fn load(bytes: &[u8], actor: ActorId) -> Result<Self, DocumentError> {
         let damaged = |e: AutomergeError| DocumentError::Damaged(e.to_string());
-        Ok(Self { doc: Automerge::load(bytes).map_err(damaged)?.with_actor(actor) })
+        Ok(Self {
+            doc: Automerge::load(bytes).map_err(damaged)?.with_actor(actor),
+        })
     }
 
     /// The newest changes, sorted.
@@ -161,7 +167,9 @@ impl Document {
         &mut self,
         base: Option<&[ChangeHash]>,
         stamp: &Stamp,
-        write: impl FnOnce(&mut Writer<'_, automerge::transaction::Transaction<'_>>) -> Result<(), DocumentError>,
+        write: impl FnOnce(
+            &mut Writer<'_, automerge::transaction::Transaction<'_>>,
+        ) -> Result<(), DocumentError>,
     ) -> Result<Option<(ChangeHash, Vec<u8>)>, DocumentError> {
         let mut tx = match base {
             None => self.doc.transaction(),
@@ -178,11 +186,17 @@ impl Document {
             tx.rollback();
             return Ok(None);
         }
-        let message = serde_json::to_string(stamp).map_err(|e| DocumentError::Damaged(e.to_string()))?;
-        let options = CommitOptions::default().with_message(message).with_time(stamp.at_ms.div_euclid(1000));
+        let message =
+            serde_json::to_string(stamp).map_err(|e| DocumentError::Damaged(e.to_string()))?;
+        let options = CommitOptions::default()
+            .with_message(message)
+            .with_time(stamp.at_ms.div_euclid(1000));
         let (hash, _) = tx.commit_with(options);
         let Some(hash) = hash else { return Ok(None) };
-        let change = self.doc.get_change_by_hash(&hash).ok_or(DocumentError::Incomplete)?;
+        let change = self
+            .doc
+            .get_change_by_hash(&hash)
+            .ok_or(DocumentError::Incomplete)?;
         Ok(Some((hash, change.raw_bytes().to_vec())))
     }
 
@@ -208,7 +222,11 @@ impl Document {
     /// Changes that are not part of `heads`, as bytes another device can apply.
     #[must_use]
     pub fn changes_since(&self, heads: &[ChangeHash]) -> Vec<u8> {
-        self.doc.get_changes(heads).iter().flat_map(|c| c.raw_bytes().to_vec()).collect()
+        self.doc
+            .get_changes(heads)
+            .iter()
+            .flat_map(|c| c.raw_bytes().to_vec())
+            .collect()
     }
 
     /// Takes in changes made elsewhere: once or many times, in any order of the pieces. All or
@@ -219,7 +237,10 @@ impl Document {
         let expected: Vec<ChangeHash> = changes.iter().map(Change::hash).collect();
         let mut merged = self.doc.clone();
         merged.apply_changes(changes)?;
-        if expected.iter().any(|hash| merged.get_change_meta_by_hash(hash).is_none()) {
+        if expected
+            .iter()
+            .any(|hash| merged.get_change_meta_by_hash(hash).is_none())
+        {
             return Err(DocumentError::Incomplete);
         }
         self.doc = merged;
@@ -237,10 +258,17 @@ fn read_changes(mut bytes: &[u8]) -> Result<Vec<Change>, DocumentError> {
     let damaged = |why: &dyn std::fmt::Display| DocumentError::Damaged(why.to_string());
     let mut changes = Vec::new();
     while !bytes.is_empty() {
-        let (kind, length) = chunk_header(bytes).ok_or_else(|| damaged(&"not a record of this kind"))?;
-        let (chunk, rest) = bytes.split_at_checked(length).ok_or_else(|| damaged(&"cut short"))?;
+        let (kind, length) =
+            chunk_header(bytes).ok_or_else(|| damaged(&"not a record of this kind"))?;
+        let (chunk, rest) = bytes
+            .split_at_checked(length)
+            .ok_or_else(|| damaged(&"cut short"))?;
         if kind == DOCUMENT {
-            changes.extend(Automerge::load(chunk).map_err(|e| damaged(&e))?.get_changes(&[]));
+            changes.extend(
+                Automerge::load(chunk)
+                    .map_err(|e| damaged(&e))?
+                    .get_changes(&[]),
+            );
         } else {
             let change = Change::from_bytes(chunk.to_vec()).map_err(|e| damaged(&e))?;
             // The checksum is the beginning of the change's hash; `from_bytes` does not compare.

@@ -27,7 +27,11 @@ pub(crate) enum Kind {
     /// A scalar or a whole value.
     Leaf(Value),
     /// A record: its twins, the one to write to first.
-    Record { twins: Vec<ObjId>, fields: BTreeMap<String, Node>, frozen: Option<Box<Node>> },
+    Record {
+        twins: Vec<ObjId>,
+        fields: BTreeMap<String, Node>,
+        frozen: Option<Box<Node>>,
+    },
     /// A list: its twins, the one to write to first.
     List { twins: Vec<ObjId>, items: Vec<Item> },
 }
@@ -59,13 +63,21 @@ impl Node {
     }
 
     fn plain(op: ObjId, kind: Kind) -> Self {
-        Self { op, kind, rivals: Vec::new(), removals: Vec::new() }
+        Self {
+            op,
+            kind,
+            rivals: Vec::new(),
+            removals: Vec::new(),
+        }
     }
 
     /// The value as a reader sees it: of a signed record, what was signed.
     pub(crate) fn json(&self) -> Value {
         match &self.kind {
-            Kind::Record { frozen: Some(frozen), .. } => frozen.json(),
+            Kind::Record {
+                frozen: Some(frozen),
+                ..
+            } => frozen.json(),
             _ => self.live_json(),
         }
     }
@@ -76,11 +88,19 @@ impl Node {
             Kind::Leaf(value) => value.clone(),
             Kind::Record { fields, .. } => {
                 let shown = fields.iter().filter(|(_, node)| !node.is_removed());
-                Value::Object(shown.map(|(key, node)| (key.clone(), node.json())).collect::<Map<_, _>>())
+                Value::Object(
+                    shown
+                        .map(|(key, node)| (key.clone(), node.json()))
+                        .collect::<Map<_, _>>(),
+                )
             }
-            Kind::List { items, .. } => {
-                Value::Array(items.iter().filter(|i| !i.node.is_removed()).map(|i| i.node.json()).collect())
-            }
+            Kind::List { items, .. } => Value::Array(
+                items
+                    .iter()
+                    .filter(|i| !i.node.is_removed())
+                    .map(|i| i.node.json())
+                    .collect(),
+            ),
         }
     }
 
@@ -113,14 +133,26 @@ fn rank(op: &ObjId) -> (u64, &[u8]) {
 }
 
 /// Builds the node for everything seen at one key of `twins` (or at one list index).
-fn node(doc: &impl ReadDoc, mut seen: Vec<Candidate>, parent: &str, name: &str) -> Result<Option<Node>, AutomergeError> {
+fn node(
+    doc: &impl ReadDoc,
+    mut seen: Vec<Candidate>,
+    parent: &str,
+    name: &str,
+) -> Result<Option<Node>, AutomergeError> {
     seen.sort_by(|a, b| rank(&b.1).cmp(&rank(&a.1)));
-    let Some((winner, op)) = seen.first().cloned() else { return Ok(None) };
+    let Some((winner, op)) = seen.first().cloned() else {
+        return Ok(None);
+    };
     let same = |value: &DocValue| match (&winner, value) {
         (DocValue::Object(a), DocValue::Object(b)) => a == b,
         _ => false,
     };
-    let twins = || seen.iter().filter(|(value, _)| same(value)).map(|(_, op)| op.clone()).collect();
+    let twins = || {
+        seen.iter()
+            .filter(|(value, _)| same(value))
+            .map(|(_, op)| op.clone())
+            .collect()
+    };
     let kind = match &winner {
         DocValue::Scalar(scalar) => Kind::Leaf(shape::leaf_from_doc(scalar)),
         DocValue::Object(ObjType::Map | ObjType::Table) => record(doc, twins(), parent, name)?,
@@ -132,9 +164,8 @@ fn node(doc: &impl ReadDoc, mut seen: Vec<Candidate>, parent: &str, name: &str) 
     for (value, op) in seen.into_iter().skip(1).filter(|(value, _)| !same(value)) {
         let rival = match &value {
             DocValue::Scalar(scalar) => shape::leaf_from_doc(scalar),
-            DocValue::Object(_) => {
-                node(doc, vec![(value, op.clone())], parent, name)?.map_or(Value::Null, |n| n.json())
-            }
+            DocValue::Object(_) => node(doc, vec![(value, op.clone())], parent, name)?
+                .map_or(Value::Null, |n| n.json()),
         };
         if rival != shown && !made.rivals.iter().any(|(other, _)| *other == rival) {
             made.rivals.push((rival, op));
@@ -147,7 +178,12 @@ fn owned(all: Vec<(DocValue<'_>, ObjId)>) -> impl Iterator<Item = Candidate> {
     all.into_iter().map(|(value, op)| (value.into_owned(), op))
 }
 
-fn record(doc: &impl ReadDoc, twins: Vec<ObjId>, _parent: &str, name: &str) -> Result<Kind, AutomergeError> {
+fn record(
+    doc: &impl ReadDoc,
+    twins: Vec<ObjId>,
+    _parent: &str,
+    name: &str,
+) -> Result<Kind, AutomergeError> {
     let mut seen: BTreeMap<String, Vec<Candidate>> = BTreeMap::new();
     for twin in &twins {
         for item in doc.map_range(twin, ..) {
@@ -171,14 +207,22 @@ fn record(doc: &impl ReadDoc, twins: Vec<ObjId>, _parent: &str, name: &str) -> R
         } else if key == shape::FROZEN {
             frozen = node(doc, all, name, &key)?.map(Box::new);
         } else {
-            let marks = all.into_iter().filter_map(|(v, op)| v.as_str().map(|s| (s.to_owned(), op.clone())));
+            let marks = all
+                .into_iter()
+                .filter_map(|(v, op)| v.as_str().map(|s| (s.to_owned(), op.clone())));
             removals.insert(key, marks.collect());
         }
     }
     for (field, made) in &mut fields {
-        made.removals = removals.remove(&shape::removal_key(field)).unwrap_or_default();
+        made.removals = removals
+            .remove(&shape::removal_key(field))
+            .unwrap_or_default();
     }
-    Ok(Kind::Record { twins, fields, frozen })
+    Ok(Kind::Record {
+        twins,
+        fields,
+        frozen,
+    })
 }
 
 fn list(doc: &impl ReadDoc, twins: Vec<ObjId>, name: &str) -> Result<Kind, AutomergeError> {
@@ -213,25 +257,39 @@ fn list(doc: &impl ReadDoc, twins: Vec<ObjId>, name: &str) -> Result<Kind, Autom
         }
     }
     for (key, places, all) in groups {
-        let Some(mut made) = node(doc, all, name, "")? else { continue };
+        let Some(mut made) = node(doc, all, name, "")? else {
+            continue;
+        };
         if let Kind::Record { twins, .. } = &made.kind {
             for twin in twins {
                 let marks = owned(doc.get_all(twin, shape::REMOVED)?);
-                made.removals.extend(marks.filter_map(|(v, op)| v.as_str().map(|s| (s.to_owned(), op.clone()))));
+                made.removals.extend(
+                    marks.filter_map(|(v, op)| v.as_str().map(|s| (s.to_owned(), op.clone()))),
+                );
             }
         }
         // A word ticked on two devices is ticked once.
         let twin = items.iter_mut().find(|i| is_same_word(&i.node, &made));
         match twin {
             Some(first) => first.places.extend(places),
-            None => items.push(Item { key, places, node: made }),
+            None => items.push(Item {
+                key,
+                places,
+                node: made,
+            }),
         }
     }
     Ok(Kind::List { twins, items })
 }
 
 fn is_same_word(a: &Node, b: &Node) -> bool {
-    let actor = |op: &ObjId| if let ObjId::Id(_, actor, _) = op { Some(actor.clone()) } else { None };
+    let actor = |op: &ObjId| {
+        if let ObjId::Id(_, actor, _) = op {
+            Some(actor.clone())
+        } else {
+            None
+        }
+    };
     matches!((&a.kind, &b.kind), (Kind::Leaf(Value::String(x)), Kind::Leaf(Value::String(y))) if x == y)
         && actor(&a.op) != actor(&b.op)
 }
@@ -245,8 +303,15 @@ pub(crate) fn numbered(key: &mut String, times: &mut HashMap<String, usize>) {
     *n += 1;
 }
 
-fn key_of(doc: &impl ReadDoc, all: &[Candidate], name: &str) -> Result<Option<String>, AutomergeError> {
-    let Some((_, op)) = all.iter().find(|(v, _)| matches!(v, DocValue::Object(ObjType::Map))) else {
+fn key_of(
+    doc: &impl ReadDoc,
+    all: &[Candidate],
+    name: &str,
+) -> Result<Option<String>, AutomergeError> {
+    let Some((_, op)) = all
+        .iter()
+        .find(|(v, _)| matches!(v, DocValue::Object(ObjType::Map)))
+    else {
         return Ok(None);
     };
     let key = shape::list_key(name);

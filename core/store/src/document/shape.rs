@@ -21,7 +21,11 @@ const WHOLE_FIELDS: [&str; 3] = ["measurement", SIGNATURE, "results"];
 /// Fields whose members are whole.
 const WHOLE_MEMBERS: [&str; 2] = ["because", "overrides"];
 /// What tells an element of a named list from its neighbours, where it is not `id`.
-const LIST_KEYS: [(&str, &str); 3] = [("legs", "side"), ("revisions", "number"), ("follow_up", "order")];
+const LIST_KEYS: [(&str, &str); 3] = [
+    ("legs", "side"),
+    ("revisions", "number"),
+    ("follow_up", "order"),
+];
 
 /// Whether an object found under `field` of the record `parent` is kept whole.
 pub(crate) fn is_whole(parent: &str, field: &str, object: &Map<String, Value>) -> bool {
@@ -30,7 +34,10 @@ pub(crate) fn is_whole(parent: &str, field: &str, object: &Map<String, Value>) -
 
 /// Name of the member that identifies the elements of a list.
 pub(crate) fn list_key(list: &str) -> &'static str {
-    LIST_KEYS.iter().find(|(name, _)| *name == list).map_or("id", |(_, key)| key)
+    LIST_KEYS
+        .iter()
+        .find(|(name, _)| *name == list)
+        .map_or("id", |(_, key)| key)
 }
 
 /// Whether equal identifiers made on two devices mean the same thing. Two revisions with one
@@ -50,7 +57,11 @@ pub(crate) fn element_key(list: &str, element: &Value) -> Option<String> {
 
 /// Map key as stored: the store's own keys start with `-` or `=`.
 pub(crate) fn key_to_doc(key: &str) -> String {
-    if key.is_empty() || key.starts_with(['-', '=', '\\']) { format!("\\{key}") } else { key.to_owned() }
+    if key.is_empty() || key.starts_with(['-', '=', '\\']) {
+        format!("\\{key}")
+    } else {
+        key.to_owned()
+    }
 }
 
 /// Map key as the record has it; `None` for the store's own.
@@ -67,7 +78,11 @@ pub(crate) const REMOVED: &str = "-";
 
 /// Key, inside a record, of the mark that says its field `key` was removed.
 pub(crate) fn removal_key(key: &str) -> String {
-    if key.is_empty() { "-\\".to_owned() } else { format!("-{key}") }
+    if key.is_empty() {
+        "-\\".to_owned()
+    } else {
+        format!("-{key}")
+    }
 }
 
 /// A leaf as the document stores it.
@@ -104,7 +119,10 @@ pub(crate) fn leaf_from_doc(value: &ScalarValue) -> Value {
 pub(crate) fn digest(value: &Value) -> String {
     let mut hash = Sha256::new();
     feed(value, &mut hash);
-    hash.finalize()[..12].iter().map(|b| format!("{b:02x}")).collect()
+    hash.finalize()[..12]
+        .iter()
+        .map(|b| format!("{b:02x}"))
+        .collect()
 }
 
 fn feed(value: &Value, hash: &mut Sha256) {

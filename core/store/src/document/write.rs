@@ -31,7 +31,10 @@ pub(super) enum Place<'a> {
 impl<'a, T: Transactable + ReadDoc> Writer<'a, T> {
     /// A writer at the root.
     pub(crate) fn new(tx: &'a mut T) -> Self {
-        Self { tx, path: Vec::new() }
+        Self {
+            tx,
+            path: Vec::new(),
+        }
     }
 
     /// Writes the difference of two records into the record `node`, found under `name`.
@@ -42,9 +45,15 @@ impl<'a, T: Transactable + ReadDoc> Writer<'a, T> {
         before: &Map<String, Value>,
         after: &Map<String, Value>,
     ) -> Result {
-        let Kind::Record { twins, frozen, .. } = &node.kind else { return Ok(()) };
+        let Kind::Record { twins, frozen, .. } = &node.kind else {
+            return Ok(());
+        };
         if frozen.is_some() {
-            return if before == after { Ok(()) } else { Err(DocumentError::Frozen { path: self.here() }) };
+            return if before == after {
+                Ok(())
+            } else {
+                Err(DocumentError::Frozen { path: self.here() })
+            };
         }
         self.fields(name, node, before, after)?;
         self.freeze_if_signed(twins, after)
@@ -58,8 +67,13 @@ impl<'a, T: Transactable + ReadDoc> Writer<'a, T> {
         before: &Map<String, Value>,
         after: &Map<String, Value>,
     ) -> Result {
-        let Kind::Record { twins, fields, .. } = &node.kind else { return Ok(()) };
-        let gone = before.keys().filter(|key| !after.contains_key(*key)).map(|key| (key, None));
+        let Kind::Record { twins, fields, .. } = &node.kind else {
+            return Ok(());
+        };
+        let gone = before
+            .keys()
+            .filter(|key| !after.contains_key(*key))
+            .map(|key| (key, None));
         let kept = after.iter().map(|(key, new)| (key, Some(new)));
         for (key, new) in kept.chain(gone) {
             let old = before.get(key);
@@ -111,14 +125,25 @@ impl<'a, T: Transactable + ReadDoc> Writer<'a, T> {
             }
             (_, new) => {
                 self.refuse_if_signed(node)?;
-                self.put(Place::Put(&twins[0], Prop::Map(stored.clone())), parent, key, new)?;
+                self.put(
+                    Place::Put(&twins[0], Prop::Map(stored.clone())),
+                    parent,
+                    key,
+                    new,
+                )?;
                 self.delete_in(&twins[1..], &stored)
             }
         }
     }
 
     /// Puts a new value, found under `name` of the record or list `parent`.
-    pub(super) fn put(&mut self, place: Place<'_>, parent: &str, name: &str, value: &Value) -> Result {
+    pub(super) fn put(
+        &mut self,
+        place: Place<'_>,
+        parent: &str,
+        name: &str,
+        value: &Value,
+    ) -> Result {
         match value {
             Value::Object(members) if !shape::is_whole(parent, name, members) => {
                 let object = self.make(place, ObjType::Map)?;
@@ -163,17 +188,28 @@ impl<'a, T: Transactable + ReadDoc> Writer<'a, T> {
     }
 
     pub(super) fn refuse_if_signed(&self, node: &Node) -> Result {
-        if node.holds_signed() { Err(DocumentError::Frozen { path: self.here() }) } else { Ok(()) }
+        if node.holds_signed() {
+            Err(DocumentError::Frozen { path: self.here() })
+        } else {
+            Ok(())
+        }
     }
 
     /// A record that has just been signed keeps a copy of itself: what was signed can be read
     /// whatever is still to arrive from elsewhere.
-    pub(super) fn freeze_if_signed(&mut self, twins: &[ObjId], after: &Map<String, Value>) -> Result {
+    pub(super) fn freeze_if_signed(
+        &mut self,
+        twins: &[ObjId],
+        after: &Map<String, Value>,
+    ) -> Result {
         if after.get(shape::SIGNATURE).is_none_or(Value::is_null) {
             return Ok(());
         }
         if let Some(number) = after.get("number").and_then(Value::as_u64) {
-            let reason = after.get("reason").and_then(Value::as_str).unwrap_or_default();
+            let reason = after
+                .get("reason")
+                .and_then(Value::as_str)
+                .unwrap_or_default();
             if number > 1 && reason.trim().is_empty() {
                 return Err(DocumentError::NoReason { number });
             }

@@ -30,14 +30,19 @@ impl<T: Transactable + ReadDoc> Writer<'_, T> {
         let mut times = HashMap::new();
         let mut keys: Vec<String> = Vec::with_capacity(elements.len());
         for element in elements {
-            let Some(mut key) = shape::element_key(name, element) else { return Ok(None) };
+            let Some(mut key) = shape::element_key(name, element) else {
+                return Ok(None);
+            };
             numbered(&mut key, &mut times);
             keys.push(key);
         }
         if shape::same_key_is_same_thing(name)
             && let Some((key, _)) = times.into_iter().find(|(_, n)| *n > 1)
         {
-            return Err(DocumentError::SameKey { path: self.here(), key });
+            return Err(DocumentError::SameKey {
+                path: self.here(),
+                key,
+            });
         }
         Ok(Some(keys))
     }
@@ -52,7 +57,12 @@ impl<T: Transactable + ReadDoc> Writer<'_, T> {
         keys: &[String],
     ) -> Result {
         let before_keys = self.keys(name, before)?.unwrap_or_default();
-        let old_of = |key: &String| before_keys.iter().position(|k| k == key).map(|i| &before[i]);
+        let old_of = |key: &String| {
+            before_keys
+                .iter()
+                .position(|k| k == key)
+                .map(|i| &before[i])
+        };
         for item in items {
             if let Some(key) = &item.key
                 && !keys.contains(key)
@@ -64,7 +74,8 @@ impl<T: Transactable + ReadDoc> Writer<'_, T> {
                 self.path.pop();
             }
         }
-        let mut positions: Vec<(ObjId, usize)> = items.iter().map(|i| i.places[0].clone()).collect();
+        let mut positions: Vec<(ObjId, usize)> =
+            items.iter().map(|i| i.places[0].clone()).collect();
         let mut previous: Option<(ObjId, usize)> = None;
         for (key, new) in keys.iter().zip(after) {
             let known = items.iter().position(|i| i.key.as_ref() == Some(key));
@@ -77,7 +88,8 @@ impl<T: Transactable + ReadDoc> Writer<'_, T> {
                 if name == "revisions" {
                     self.check_number(items, after, new)?;
                 }
-                let (list, index) = previous.map_or((twins[0].clone(), 0), |(list, i)| (list, i + 1));
+                let (list, index) =
+                    previous.map_or((twins[0].clone(), 0), |(list, i)| (list, i + 1));
                 self.put(Place::Insert(&list, index), name, "", new)?;
                 for (other, i) in &mut positions {
                     if *other == list && *i >= index {
@@ -111,7 +123,12 @@ impl<T: Transactable + ReadDoc> Writer<'_, T> {
         match (&node.kind, new) {
             (Kind::Record { .. }, Value::Object(new)) => {
                 let nothing = Map::new();
-                self.record("", node, old.and_then(Value::as_object).unwrap_or(&nothing), new)
+                self.record(
+                    "",
+                    node,
+                    old.and_then(Value::as_object).unwrap_or(&nothing),
+                    new,
+                )
             }
             _ => self.put(Place::Put(list, Prop::Seq(*index)), name, "", new),
         }
@@ -134,13 +151,26 @@ impl<T: Transactable + ReadDoc> Writer<'_, T> {
     /// A new revision carries the number after the highest there is.
     fn check_number(&self, items: &[Item], after: &[Value], new: &Value) -> Result {
         let number = |v: &Value| v.get("number").and_then(Value::as_u64).unwrap_or(0);
-        let highest = items.iter().map(|i| number(&i.node.json())).max().unwrap_or(0);
-        let earlier = after.iter().take_while(|v| *v != new).map(number).max().unwrap_or(0);
+        let highest = items
+            .iter()
+            .map(|i| number(&i.node.json()))
+            .max()
+            .unwrap_or(0);
+        let earlier = after
+            .iter()
+            .take_while(|v| *v != new)
+            .map(number)
+            .max()
+            .unwrap_or(0);
         let (expected, found) = (highest.max(earlier) + 1, number(new));
         if items.is_empty() || found == expected {
             return Ok(());
         }
-        Err(DocumentError::RevisionNumber { path: self.here(), expected, found })
+        Err(DocumentError::RevisionNumber {
+            path: self.here(),
+            expected,
+            found,
+        })
     }
 
     /// Elements without identifiers: what is equal at both ends stays, the rest is replaced in
@@ -153,7 +183,10 @@ impl<T: Transactable + ReadDoc> Writer<'_, T> {
         let tail = (0..shorter - head)
             .take_while(|&i| before[before.len() - 1 - i] == after[after.len() - 1 - i])
             .count();
-        let (old, new) = (&items[head..items.len() - tail], &after[head..after.len() - tail]);
+        let (old, new) = (
+            &items[head..items.len() - tail],
+            &after[head..after.len() - tail],
+        );
 
         let mut doomed: Vec<(ObjId, usize)> = Vec::new();
         for (item, new) in old.iter().zip(new) {
@@ -166,7 +199,9 @@ impl<T: Transactable + ReadDoc> Writer<'_, T> {
             self.refuse_if_signed(&item.node)?;
             doomed.extend(item.places.iter().cloned());
         }
-        let before_new = (head + old.len().min(new.len())).checked_sub(1).map(|i| items[i].places[0].clone());
+        let before_new = (head + old.len().min(new.len()))
+            .checked_sub(1)
+            .map(|i| items[i].places[0].clone());
         let (list, start) = before_new.map_or((twins[0].clone(), 0), |(list, i)| (list, i + 1));
         let added = new.get(old.len()..).unwrap_or_default();
         for (offset, new) in added.iter().enumerate() {

@@ -8,7 +8,11 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, Ordering};
 
 pub const PASSPHRASE: &str = "plaster sets in minutes";
-pub const CHEAP: Kdf = Kdf { memory_kib: 64, passes: 1, lanes: 1 };
+pub const CHEAP: Kdf = Kdf {
+    memory_kib: 64,
+    passes: 1,
+    lanes: 1,
+};
 
 /// A clock that stands until it is set.
 #[derive(Clone)]
