@@ -14,6 +14,7 @@
 //! or yields a NaN: it is refused with a sentence that names the remedy. Coordinates are always
 //! in a named frame (see [`frames`]), lengths in millimetres, angles in degrees.
 
+pub mod advice;
 pub mod cast;
 pub mod detect;
 mod dual;
@@ -24,5 +25,6 @@ pub mod marks;
 pub mod mat;
 pub mod observed;
 pub mod photo;
+pub mod predict;
 pub mod quantity;
 pub mod solve;

@@ -20,6 +20,8 @@ const LARGEST_PX: f64 = 200_000.0;
 const VAGUEST_TAP_PX: f64 = 500.0;
 /// A target with more relief than this share of its extent is not a sheet of paper.
 const SHEET_RELIEF: f64 = 0.01;
+/// Corners further than this share of a tag's side from any plane view belong to another mat.
+const OTHER_MAT: f64 = 0.3;
 /// Sd of a corner coordinate before anything is known, pixels.
 const FIRST_SD_PX: f64 = 1.0;
 
@@ -82,6 +84,15 @@ pub(crate) fn prepare<'a>(
         .collect();
     let order = start::corner_order(&agreed);
     let ordered: Vec<_> = found.iter().map(|p| pairs(p, order)).collect();
+    if flat {
+        for (photo, pairs) in photos.iter().zip(&ordered) {
+            let (rms_px, side) = start::plane_misfit(pairs);
+            if rms_px > OTHER_MAT * side {
+                let (photo, mat) = (photo.photo.clone(), mat.name.clone());
+                return Err(SolveError::TagsDoNotFit { photo, mat, rms_px });
+            }
+        }
+    }
 
     let cameras: Vec<CameraKey> = photos
         .iter()

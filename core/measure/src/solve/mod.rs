@@ -9,6 +9,8 @@ pub mod error;
 mod input;
 mod model;
 mod normal;
+pub(crate) mod planning;
+pub(crate) mod predicting;
 mod problem;
 mod recipe;
 pub(crate) mod report;

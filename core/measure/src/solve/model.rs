@@ -225,7 +225,7 @@ pub(crate) fn ray(lens: &Lens, pose: &Pose, px: [f64; 2]) -> Option<Vector3<f64>
 }
 
 /// Largest r² at which the distorted radius still grows, so that [`project`] stays one to one.
-pub(crate) fn field_limit(lens: &Lens) -> f64 {
+fn field_limit(lens: &Lens) -> f64 {
     // 1 + 3·k1·r² + 5·k2·r⁴ = 0
     let (a, b) = (5.0 * lens.k[1], 3.0 * lens.k[0]);
     let root = if a.abs() < 1e-12 {
@@ -245,6 +245,11 @@ pub(crate) fn field_limit(lens: &Lens) -> f64 {
             .fold(f64::INFINITY, f64::min)
     };
     if root > 0.0 { root } else { f64::INFINITY }
+}
+
+/// Whether a point of the camera frame lies in front, where the distortion is one to one.
+pub(crate) fn in_field(lens: &Lens, pc: &Vector3<f64>) -> bool {
+    pc.z > 0.0 && (pc.x * pc.x + pc.y * pc.y) / (pc.z * pc.z) < field_limit(lens)
 }
 
 /// exp([w]×)·R.

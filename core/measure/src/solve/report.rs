@@ -2,7 +2,7 @@
 
 use super::error::SolveError;
 use super::input::Input;
-use super::model::{self, field_limit};
+use super::model;
 use super::problem::{Layout, Problem, State};
 use super::recipe::Fit;
 use super::solution::{
@@ -30,11 +30,18 @@ const BORDER_SHARE: f64 = 0.03;
 const TAP_SCATTER: f64 = 1.3;
 
 /// The fit as predictions and advice need it.
-#[derive(Debug, Clone)]
+#[derive(Clone)]
 pub(crate) struct Fitted {
     pub problem: Problem,
     pub state: State,
     pub covariance: DMatrix<f64>,
+}
+
+impl std::fmt::Debug for Fitted {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        // Thousands of numbers that nobody reads; the solution repeats those that matter.
+        f.debug_struct("Fitted").finish_non_exhaustive()
+    }
 }
 
 impl Fitted {
@@ -382,10 +389,4 @@ fn warnings(mat: &Mat, solution: &Solution, uneven_mm: f64) -> Vec<Warning> {
         warnings.push(Warning::TwoViews { marks });
     }
     warnings
-}
-
-/// Whether a direction in the camera frame lies in the part of the field where the distortion is
-/// one to one.
-pub(crate) fn in_field(lens: &model::Lens, pc: &nalgebra::Vector3<f64>) -> bool {
-    pc.z > 0.0 && (pc.x * pc.x + pc.y * pc.y) / (pc.z * pc.z) < field_limit(lens)
 }

@@ -132,13 +132,11 @@ pub(crate) fn corner_order(photos: &[Pairs]) -> CornerOrder {
         let of = |pairs: &Pairs| {
             let file = |i: usize| 4 * (i / 4) + order.file_index(i % 4);
             let mat = (0..pairs.mat.len()).map(|i| pairs.mat[file(i)]).collect();
-            let turned = Pairs {
+            let (distance, side) = plane_misfit(&Pairs {
                 mat,
                 px: pairs.px.clone(),
-            };
-            let (axes, middle, _) = plane(&turned.mat);
-            let (_, distances) = homography(&on_plane(&turned, &axes, &middle), &turned.px);
-            median(distances) / median(sides(&turned.px)).max(1e-6)
+            });
+            distance / side.max(1e-6)
         };
         median(photos.iter().map(of).collect())
     };
@@ -155,6 +153,13 @@ pub(crate) fn corner_order(photos: &[Pairs]) -> CornerOrder {
     // Another order only where it explains the corners: else the mat is simply another one.
     best.filter(|(m, _)| *m < 0.3 * agreed)
         .map_or(CornerOrder::AS_AGREED, |(_, order)| order)
+}
+
+/// Median distance of the corners from one homography, and median side of the tags, pixels.
+pub(crate) fn plane_misfit(pairs: &Pairs) -> (f64, f64) {
+    let (axes, middle, _) = plane(&pairs.mat);
+    let (_, distances) = homography(&on_plane(pairs, &axes, &middle), &pairs.px);
+    (median(distances), median(sides(&pairs.px)))
 }
 
 /// Side lengths of the tags, pixels.

@@ -25,6 +25,9 @@ const GROSS_SD: f64 = 12.0;
 const MANY_SHARE: f64 = 0.3;
 const MANY: usize = 3;
 
+/// Largest factor on the taps' variance that still passes for shaky hands.
+const MOST_SCATTER: f64 = 6.0;
+
 /// What one tap says about itself.
 struct Suspicion {
     shot: usize,
@@ -106,6 +109,8 @@ pub(crate) fn refuse_wrong(
         ChiSquared::new(dof).map_or(f64::INFINITY, |chi2| chi2.inverse_cdf(1.0 - chance))
     };
     let total: f64 = fit.mark_sums.iter().sum();
+    // Taps that scatter this much are no scatter: most marks disagree, so none can judge another.
+    let hopeless = problem.tap_factor > MOST_SCATTER;
     let mut verdicts = Vec::with_capacity(problem.marks);
     for mark in 0..problem.marks {
         let taps: Vec<_> = problem.taps.iter().filter(|t| t.mark == mark).collect();
@@ -113,7 +118,11 @@ pub(crate) fn refuse_wrong(
         let dof = 2.0 * views - 3.0;
         // The other marks say how far the taps scatter.
         let other_dof = (fit.dof - 6.0 - dof).max(0.0);
-        let factor = recipe::tap_factor(total - fit.mark_sums[mark], other_dof);
+        let factor = if hopeless {
+            1.0
+        } else {
+            recipe::tap_factor(total - fit.mark_sums[mark], other_dof)
+        };
         let chance = FALSE_ALARM / problem.marks as f64;
         let limit = factor
             * if taps.len() == 2 {

@@ -1,0 +1,105 @@
+//! Prints how long `solve` takes for 8 photographs and 20 marks, without images.
+//!
+//! `cargo run --release -p plinthside-measure --example solve_time`
+
+use nalgebra::{Matrix3, Vector3};
+use plinthside_measure::marks::Surface;
+use plinthside_measure::mat::{Paper, file::MatError};
+use plinthside_measure::observed::{CameraKey, MarkView, PhotoTags, SeenTag};
+use plinthside_measure::solve::{SolveOptions, solve};
+use std::time::Instant;
+
+const SIZE: [f64; 2] = [4032.0, 3024.0];
+
+/// A cheap repeatable scatter in −1..1; its shape does not matter for the time.
+fn scatter(i: usize) -> f64 {
+    (i as f64 * 12.9898).sin() * 43_758.545_3 % 1.0
+}
+
+fn main() -> Result<(), MatError> {
+    let mat = Paper::A3.layout().mat()?;
+    let marks: Vec<Vector3<f64>> = (0..20)
+        .map(|i| {
+            let t = f64::from(i);
+            Vector3::new(
+                110.0 + 9.0 * t,
+                148.0 + 38.0 * (1.3 * t).sin(),
+                15.0 + 7.5 * t,
+            )
+        })
+        .collect();
+    let (mut photos, mut taps, mut n) = (Vec::new(), Vec::new(), 0);
+    for i in 0..8 {
+        let azimuth = 0.25 + f64::from(i) * std::f64::consts::FRAC_PI_4;
+        let elevation = 0.6 + 0.05 * f64::from(i % 4);
+        let back = Vector3::new(
+            azimuth.cos() * elevation.cos(),
+            azimuth.sin() * elevation.cos(),
+            elevation.sin(),
+        );
+        let right = (-back).cross(&Vector3::z()).normalize();
+        let down = (-back).cross(&right);
+        let rows = if i == 3 {
+            [down, -right, -back]
+        } else {
+            [right, down, -back]
+        };
+        let rotation = Matrix3::from_rows(&rows.map(|r| r.transpose()));
+        let centre = Vector3::new(195.0, 148.0, 50.0) + back * 500.0;
+        let mut pixel = |p: Vector3<f64>, sd: f64| {
+            let q = rotation * (p - centre);
+            n += 2;
+            [0, 1].map(|k| 3000.0 * q[k] / q.z + SIZE[k] / 2.0 + sd * scatter(n + k))
+        };
+        let mut tags = Vec::new();
+        for tag in &mat.tags {
+            let corners_px = tag.corners_mm.map(|c| pixel(Vector3::from(c), 0.3));
+            let inside =
+                |p: &[f64; 2]| (0.0..SIZE[0]).contains(&p[0]) && (0.0..SIZE[1]).contains(&p[1]);
+            if corners_px.iter().all(inside) {
+                tags.push(SeenTag {
+                    id: tag.id,
+                    corners_px,
+                });
+            }
+        }
+        let photo = format!("{i}.jpg");
+        for (m, mark) in marks.iter().enumerate() {
+            let px = pixel(*mark, 1.5);
+            taps.push(MarkView {
+                mark: format!("mark-{m}").as_str().into(),
+                photo: photo.clone(),
+                px,
+                sd_px: 1.5,
+                surface: Surface::Inside,
+            });
+        }
+        photos.push(PhotoTags {
+            photo,
+            width: 4032,
+            height: 3024,
+            orientation: 1,
+            camera: CameraKey::default(),
+            exif_focal_px: None,
+            tags,
+        });
+    }
+    let corners: usize = photos.iter().map(|p| 4 * p.tags.len()).sum();
+    let mut times = Vec::new();
+    for _ in 0..50 {
+        let start = Instant::now();
+        match solve(&mat, &photos, &taps, &SolveOptions::default()) {
+            Ok(solution) => assert_eq!(solution.points.len(), marks.len()),
+            Err(error) => println!("refused: {error}"),
+        }
+        times.push(start.elapsed().as_secs_f64() * 1000.0);
+    }
+    times.sort_by(f64::total_cmp);
+    println!(
+        "solve: 8 photographs, {corners} corners, 20 marks, {} taps: median {:.1} ms, fastest {:.1} ms (aim 20 ms)",
+        taps.len(),
+        times[times.len() / 2],
+        times[0]
+    );
+    Ok(())
+}

@@ -1,0 +1,88 @@
+//! The Cramér-Rao bound of the fitted model, nuisances included, by numeric differences of the
+//! simulator's own projection: a check of the library's derivatives, elimination and covariance.
+
+use super::World;
+use nalgebra::{DMatrix, Rotation3, Vector3};
+
+use super::Seen;
+
+/// Covariance of all mark coordinates, mm².
+pub fn mark_covariance(world: &World, seen: &Seen) -> DMatrix<f64> {
+    let (shots, tags, marks) = (
+        world.stands.len(),
+        world.mat.tags.len(),
+        super::marks().len(),
+    );
+    let (lens, poses, points) = (9 + tags, 9 + tags, 9 + tags + 9 * shots);
+    let n = points + 3 * marks;
+    assert_eq!(lens, poses);
+    let predicted = |v: &[f64]| {
+        let mut w = world.clone();
+        w.f *= 1.0 + v[0];
+        w.c = [w.c[0] + v[1], w.c[1] + v[2]];
+        w.k = [w.k[0] + v[3], w.k[1] + v[4]];
+        w.aspect += v[5];
+        (0..3).for_each(|i| w.bow[i] += v[6 + i]);
+        (0..tags).for_each(|i| w.heights[i] += v[9 + i]);
+        for i in 0..shots {
+            let d = &v[poses + 9 * i..];
+            w.e[i] += d[6];
+            w.dc[i] = [w.dc[i][0] + d[7], w.dc[i][1] + d[8]];
+        }
+        let pixel = |i: usize, p: &Vector3<f64>| {
+            let d = &v[poses + 9 * i..];
+            let (rotation, centre) = w.camera(i);
+            let turn = Rotation3::new(Vector3::new(d[0], d[1], d[2]));
+            let target = super::Vector3::new(0.0, 0.0, world.stands[i].distance_mm);
+            let q = rotation * (p - centre) - target;
+            w.pixel_from(i, &(turn * q + target + Vector3::new(d[3], d[4], d[5])))
+        };
+        let truth = world.truth();
+        let mut all = Vec::new();
+        for &(i, tag) in &seen.0 {
+            for k in 0..4 {
+                all.extend(
+                    pixel(i, &w.corner(tag, k))
+                        .iter()
+                        .map(|p| p / world.corner_sd_px),
+                );
+            }
+        }
+        for &(i, m) in &seen.1 {
+            let d = &v[points + 3 * m..];
+            let p = truth[m] + Vector3::new(d[0], d[1], d[2]);
+            all.extend(pixel(i, &p).iter().map(|p| p / world.tap_sd_px));
+        }
+        all
+    };
+    let rows = predicted(&vec![0.0; n]).len();
+    let mut jacobian = DMatrix::zeros(rows, n);
+    for j in 0..n {
+        let step = 1e-4;
+        let mut v = vec![0.0; n];
+        v[j] = step;
+        let up = predicted(&v);
+        v[j] = -step;
+        let down = predicted(&v);
+        for i in 0..rows {
+            jacobian[(i, j)] = (up[i] - down[i]) / (2.0 * step);
+        }
+    }
+    let mut information = jacobian.tr_mul(&jacobian);
+    let mut prior = |i: usize, sd: f64| information[(i, i)] += sd.powi(-2);
+    prior(0, 0.3);
+    (1..3).for_each(|i| prior(i, 0.02 * super::WIDTH));
+    (3..5).for_each(|i| prior(i, 0.2));
+    prior(5, 0.01);
+    (6..9).for_each(|i| prior(i, 1.0));
+    (9..9 + tags).for_each(|i| prior(i, 0.1));
+    for i in 0..shots {
+        prior(poses + 9 * i + 6, 0.015);
+        prior(poses + 9 * i + 7, 20.0);
+        prior(poses + 9 * i + 8, 20.0);
+    }
+    let covariance = information.cholesky().expect("determined").inverse();
+    covariance
+        .view((points, points), (3 * marks, 3 * marks))
+        .into_owned()
+}
