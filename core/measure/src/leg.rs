@@ -67,7 +67,7 @@ impl fmt::Display for LegDimension {
 pub struct Readings(pub Vec<f64>);
 
 #[derive(Deserialize)]
-#[serde(untagged)]
+#[serde(untagged, expecting = "readings must be a number or a list of numbers")]
 enum OneOrMany {
     One(f64),
     Many(Vec<f64>),

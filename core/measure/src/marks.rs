@@ -1,5 +1,9 @@
 //! Names of the marks and the marks file.
 
+mod file;
+
+pub use file::{DEFAULT_TAP_SD_PX, DEFAULT_WALL_SD_MM, Marks, MarksError, Outline};
+
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
@@ -81,6 +85,12 @@ impl MarkName {
     pub const HEEL_MEDIAL: &'static str = "heel-medial";
     /// Lateral end of the heel's breadth.
     pub const HEEL_LATERAL: &'static str = "heel-lateral";
+
+    /// Whether it is one of the MTP marks.
+    #[must_use]
+    pub fn is_mtp(&self) -> bool {
+        [Self::MTP_1, Self::MTP_2, Self::MTP_4, Self::MTP_5].contains(&self.as_str())
+    }
 
     /// The name as text.
     #[must_use]

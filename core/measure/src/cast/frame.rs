@@ -2,7 +2,7 @@
 //! the mat below HL.
 
 use super::{CastError, CastPoints, Reference, Settings};
-use crate::dual::{Dual, Vec3, fixed, jacobian};
+use crate::dual::{Dual, Vec3, fixed, jacobian, values};
 use crate::marks::{MarkName, Side};
 use nalgebra::{Matrix3, Vector3};
 
@@ -70,19 +70,27 @@ impl<'a> InCast<'a> {
     }
 }
 
-/// Rotation from the frame of measurement into the cast frame, at the estimate.
-pub(crate) fn cast_from_measured(
-    cast: &CastPoints,
-    reference: Reference,
-) -> Result<Matrix3<f64>, CastError> {
-    let measured: Vec<Vec3> = cast
-        .points()
-        .iter()
-        .map(|point| fixed(Vector3::from(point.mm)))
-        .collect();
-    let (_, x) = origin_and_x(cast, reference, &measured)?;
-    let (c, s) = (x.x.value, x.y.value);
-    Ok(Matrix3::new(c, s, 0.0, -s, c, 0.0, 0.0, 0.0, 1.0))
+/// The cast frame as laid at the estimate: p_in_cast = rotation·(p − origin).
+pub(crate) struct Placement {
+    pub rotation: Matrix3<f64>,
+    pub origin: Vector3<f64>,
+}
+
+impl Placement {
+    pub fn new(cast: &CastPoints, reference: Reference) -> Result<Self, CastError> {
+        let measured: Vec<Vec3> = cast
+            .points()
+            .iter()
+            .map(|point| fixed(Vector3::from(point.mm)))
+            .collect();
+        let (origin, x) = origin_and_x(cast, reference, &measured)?;
+        let (c, s) = (x.x.value, x.y.value);
+        let rotation = Matrix3::new(c, s, 0.0, -s, c, 0.0, 0.0, 0.0, 1.0);
+        Ok(Self {
+            rotation,
+            origin: values(&origin),
+        })
+    }
 }
 
 /// Origin (at height 0) and the horizontal unit vector X.

@@ -3,6 +3,7 @@
 //! [`CastPoints`] come from photographs or from a ruler; [`results()`] are the same for both.
 //! Everything is stated side-neutrally (medial, lateral), never ±Y.
 
+mod clearance;
 mod compare;
 mod compute;
 mod error;
@@ -13,6 +14,7 @@ mod marking;
 mod mismatch;
 mod names;
 mod points;
+mod report;
 mod results;
 mod settings;
 mod side;
@@ -20,6 +22,7 @@ mod skive;
 mod spread;
 mod words;
 
+pub use clearance::{Clearance, ClearanceError, Direction, OutlineRays, Ray, clearance};
 pub use compute::results;
 pub use error::{CastError, Refusal};
 pub use marking::{default_sd, nominal_normal};
@@ -29,6 +32,8 @@ pub use mismatch::{
 };
 pub use names::ResultName;
 pub use points::{CastPoints, MeasuredPoint, PointsError, Source, Wall};
+pub use report::{CameraReport, IntrinsicsReport, MeasureReport, PointReport};
 pub use results::{CastPoint, Comparison, Datum, HingePoint, Results, SideCheck, SideOutcome};
 pub use settings::{HingeFrom, HingeOffset, Marking, MarkingSd, Reference, Settings};
 pub use skive::{SKIVE_ANGLE_DEG, SkiveError, SkivePlan, plan_skive, posting_height_mm};
+pub(crate) use spread::student_t_95;

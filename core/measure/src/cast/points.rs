@@ -1,6 +1,7 @@
 //! The named points of one cast, wherever they come from.
 
 use crate::marks::{MarkName, Surface};
+use crate::solve::Solution;
 use nalgebra::{DMatrix, Point3};
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
@@ -146,6 +147,28 @@ impl CastPoints {
             source,
             wall,
         })
+    }
+
+    /// The points of solved photographs.
+    ///
+    /// # Errors
+    /// As [`CastPoints::new`].
+    pub fn from_solution(solution: &Solution, wall: Option<Wall>) -> Result<Self, PointsError> {
+        let points = solution.points.iter().map(|point| MeasuredPoint {
+            mark: point.mark.clone(),
+            mm: point.mat_mm,
+            surface: point.surface,
+            views: point.views,
+            worst_residual_px: Some(point.worst_residual_px),
+        });
+        Self::new(
+            points.collect(),
+            solution.covariance_mm2.clone(),
+            solution.dof,
+            solution.scale_sd,
+            Source::Photographs,
+            wall,
+        )
     }
 
     /// The points.

@@ -84,13 +84,12 @@ fn from_cues(side: Side, source: Source, marks_decide: bool, cues: &[Cue]) -> Si
 /// Left where the quantity is positive beyond `sds` total sd, right where negative.
 fn side_of(q: &Quantity, sds: f64) -> Option<Side> {
     let decisive = q.value.abs() >= sds * q.total_sd && q.value != 0.0;
-    decisive.then(|| {
-        if q.value > 0.0 {
-            Side::Left
-        } else {
-            Side::Right
-        }
-    })
+    let side = if q.value > 0.0 {
+        Side::Left
+    } else {
+        Side::Right
+    };
+    decisive.then_some(side)
 }
 
 fn other(side: Side) -> Side {

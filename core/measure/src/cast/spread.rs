@@ -1,5 +1,6 @@
 //! From derivatives to the two kinds of ±.
 
+use super::frame::Placement;
 use super::marking;
 use super::{CastError, CastPoints, Settings};
 use crate::marks::Side;
@@ -32,7 +33,7 @@ impl Spread {
             .copy_from(cast.covariance_mm2());
         instrument[(n, n)] = cast.wall().map_or(0.0, |wall| wall.sd_mm * wall.sd_mm);
         let mut marking = DMatrix::zeros(n + 1, n + 1);
-        let cast_from_measured = super::frame::cast_from_measured(cast, settings.reference)?;
+        let cast_from_measured = Placement::new(cast, settings.reference)?.rotation;
         for (i, point) in cast.points().iter().enumerate() {
             let in_cast = marking::covariance_in_cast(&point.mark, side, settings)?;
             let measured = cast_from_measured.transpose() * in_cast * cast_from_measured;

@@ -7,7 +7,7 @@
 
 pub mod error;
 mod input;
-mod model;
+pub(crate) mod model;
 mod normal;
 pub(crate) mod planning;
 pub(crate) mod predicting;

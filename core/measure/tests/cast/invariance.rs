@@ -119,3 +119,39 @@ fn the_scale_of_the_print_moves_lengths_only_and_is_carried_once() {
         assert_eq!(q.instrument_sd, 0.0, "{name}");
     }
 }
+
+/// Foot to leg is measured against the sole, so pitching the whole cast leaves it; 0 is the 90°
+/// position, a leg leaning forward dorsiflexed.
+#[test]
+fn pitching_the_cast_leaves_foot_to_leg() {
+    for side in [Side::Left, Side::Right] {
+        let mut points = worked(side);
+        for (mark, p) in &mut points {
+            let (s, c) = 10_f64.to_radians().sin_cos();
+            match mark.as_str() {
+                M::HEEL_LOWER => *p = [0.0, 0.0, 0.0],
+                M::MTP_1 => *p = [145.0, -38.0 * side.sign(), 0.0],
+                M::MTP_5 => *p = [135.0, 40.0 * side.sign(), 0.0],
+                M::CALF_LOWER => *p = [10.0, 0.0, 120.0],
+                M::CALF_UPPER => *p = [10.0 + 50.0 * s, 0.0, 120.0 + 50.0 * c],
+                _ => {}
+            }
+        }
+        let lean = |points: &[(String, [f64; 3])]| value(&measure(points, side), R::FootToLeg);
+        // X runs to the mid-point of the MTP marks, a little off the X of these coordinates.
+        assert!((lean(&points) - 10.0).abs() < 0.01, "{}", lean(&points));
+        let still = lean(&points);
+        for pitch in [-12.0_f64, 5.0, 12.0] {
+            let (s, c) = pitch.to_radians().sin_cos();
+            let pitched: Vec<_> = points
+                .iter()
+                .map(|(m, [x, y, z])| (m.clone(), [c * x + s * z, *y, -s * x + c * z + 80.0]))
+                .collect();
+            assert!(
+                (lean(&pitched) - still).abs() < 0.02,
+                "{side} {pitch}: {}",
+                lean(&pitched)
+            );
+        }
+    }
+}
