@@ -1,1 +1,3 @@
 //! An invented clinic, its visits and the photographs rendered for them.
+
+pub mod render;

@@ -9,7 +9,7 @@ use super::raster::Raster;
 pub type Tint = [f64; 3];
 
 /// Indelible violet pencil, printed off from the skin.
-pub const VIOLET: Tint = [0.17, 0.06, 0.36];
+pub const VIOLET: Tint = [0.22, 0.045, 0.46];
 /// Graphite on plaster.
 pub const PENCIL: Tint = [0.24, 0.24, 0.27];
 

@@ -26,8 +26,8 @@ pub fn room(dir: V3, window: V3) -> V3 {
     let floor = 0.10;
     let blend = (dir.z * 4.0 + 0.5).clamp(0.0, 1.0);
     let warm = V3::new(1.0, 0.965, 0.90) * (floor + (ceiling - floor) * blend);
-    let lobe = ((dir.dot(&window) - 1.0) / 0.055).exp();
-    warm + V3::new(0.96, 1.0, 1.05) * 5.2 * lobe
+    let lobe = ((dir.dot(&window) - 1.0) / 0.045).exp();
+    warm + V3::new(0.96, 1.0, 1.05) * 8.5 * lobe
 }
 
 /// Light on the scene.

@@ -2,10 +2,11 @@
 //!
 //! [`shell`] bends sections into a foot and lays plaster on it, [`mesh`] closes it, [`patient`]
 //! says who, [`scene`] puts it with its ink on the printed mat, [`camera`] and [`photo`] take the
-//! picture, [`truth`] writes down where everything was.
+//! picture, [`studio`] arranges it all.
 
 pub mod bvh;
 pub mod camera;
+pub mod clinic;
 pub mod ink;
 pub mod light;
 pub mod mesh;
@@ -17,7 +18,7 @@ pub mod raster;
 pub mod scene;
 pub mod shell;
 pub mod tag36h11;
-pub mod truth;
+pub mod studio;
 
 /// A point or direction, mm.
 pub type V3 = nalgebra::Vector3<f64>;

@@ -97,7 +97,7 @@ pub fn jpeg(
     encoder.set_optimized_huffman_tables(true);
     let mut block = b"Exif\0\0".to_vec();
     block.extend(exif_block(camera, patient, minute)?);
-    encoder.add_app_segment(1, &block)?;
+    encoder.add_app_segment(1, block)?;
     let [width, height] = camera.size_px.map(|v| v as u16);
     encoder.encode(rgb, width, height, ColorType::Rgb)?;
     Ok(bytes)

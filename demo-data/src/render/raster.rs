@@ -17,9 +17,6 @@ pub const BOLD: &[u8] = include_bytes!("../../../ui/fonts/AtkinsonHyperlegibleNe
 /// Lettering for running text.
 pub const REGULAR: &[u8] =
     include_bytes!("../../../ui/fonts/AtkinsonHyperlegibleNext-Regular.ttf");
-/// Stands for handwriting.
-pub const ITALIC: &[u8] =
-    include_bytes!("../../../ui/fonts/AtkinsonHyperlegibleNext-Regular_Italic.ttf");
 
 impl Raster {
     /// A white page.
@@ -129,6 +126,6 @@ pub fn label(text: &LabelText) -> Raster {
 #[must_use]
 pub fn handwriting(text: &str, size_mm: f64) -> Raster {
     let mut page = Raster::new(size_mm * (0.75 * text.len() as f64 + 0.3), size_mm * 1.2, 8.0);
-    page.text(ITALIC, text, 0.1 * size_mm, 0.9 * size_mm, size_mm);
+    page.text(REGULAR, text, 0.1 * size_mm, 0.9 * size_mm, size_mm);
     page
 }

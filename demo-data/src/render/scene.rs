@@ -33,7 +33,7 @@ impl Scene {
     /// Linear light that comes along `ray`; paper in the open gives about 0.7.
     #[must_use]
     pub fn look(&self, ray: &Ray) -> V3 {
-        let exposure = 0.70 / (self.light.open.mean() * super::print::PAPER);
+        let exposure = 0.76 / (self.light.open.mean() * super::print::PAPER);
         let to_ground = if ray.dir.z < 0.0 { -ray.origin.z / ray.dir.z } else { f64::INFINITY };
         let light = match self.mesh.tree.nearest(ray, to_ground) {
             Some(hit) => self.plaster(ray.at(hit.t), &hit),
@@ -69,8 +69,13 @@ impl Scene {
 
     fn ground(&self, ray: &Ray, p: V3) -> V3 {
         let light = self.light.on_ground(p.x, p.y);
-        if let Some(grey) = self.label_grey(p).or_else(|| self.print.grey(p.x, p.y)) {
-            return light.component_mul(&V3::new(1.0, 0.995, 0.985)) * grey;
+        let (label, gap_mm) = self.label_grey(p);
+        if let Some(grey) = label {
+            return light * grey;
+        }
+        if let Some(grey) = self.print.grey(p.x, p.y) {
+            let shade = 1.0 - 0.35 * (-gap_mm / 0.35).exp();
+            return light.component_mul(&V3::new(1.0, 0.995, 0.985)) * grey * shade;
         }
         let [width, height] = self.print.size_mm;
         let beyond = |v: f64, size: f64| (-v).max(v - size);
@@ -94,14 +99,15 @@ impl Scene {
         couch * (1.0 - far) + V3::new(0.10, 0.095, 0.09) * self.light.open.mean() * far
     }
 
-    /// Reflectance of the label, in mat coordinates.
-    fn label_grey(&self, p: V3) -> Option<f64> {
+    /// Reflectance of the label at a place of the mat, and how far beside the label that is, mm.
+    fn label_grey(&self, p: V3) -> (Option<f64>, f64) {
         let (raster, middle, turn_deg) = &self.label;
         let (sin, cos) = turn_deg.to_radians().sin_cos();
         let (dx, dy) = (p.x - middle[0], p.y - middle[1]);
         let (x, y) = (dx * cos + dy * sin, dy * cos - dx * sin);
-        let grey = raster.at_mm(x + LABEL_MM[0] / 2.0, LABEL_MM[1] / 2.0 - y)?;
-        Some(0.05 + 0.85 * grey)
+        let gap = (x.abs() - LABEL_MM[0] / 2.0).max(y.abs() - LABEL_MM[1] / 2.0).max(0.0);
+        let grey = raster.at_mm(x + LABEL_MM[0] / 2.0, LABEL_MM[1] / 2.0 - y);
+        (grey.map(|g| 0.04 + 0.86 * g), gap)
     }
 }
 

@@ -132,9 +132,9 @@ fn shape(mut p: V3, spec: &ShellSpec) -> V3 {
     let out = p.y.signum() * smoothstep(5.0, 22.0, p.y.abs());
     let medial = p.y < 0.0;
     let malleolus = if medial {
-        6.0 * bump(p, V3::new(61.0, -33.0, 84.0), V3::new(10.0, 30.0, 11.0))
+        7.2 * bump(p, V3::new(61.0, -33.0, 84.0), V3::new(10.0, 30.0, 11.0))
     } else {
-        6.5 * bump(p, V3::new(52.0, 34.0, 71.5), V3::new(8.5, 30.0, 11.0))
+        7.6 * bump(p, V3::new(52.0, 34.0, 71.5), V3::new(8.5, 30.0, 11.0))
     };
     let fifth_base = if medial { 0.0 } else { 2.0 * bump(p, V3::new(104.0, 38.0, 22.0), V3::new(14.0, 20.0, 9.0)) };
     let first_head = if medial { 2.5 * bump(p, V3::new(172.0, -45.0, 24.0), V3::new(13.0, 20.0, 12.0)) } else { 0.0 };
@@ -147,7 +147,8 @@ fn shape(mut p: V3, spec: &ShellSpec) -> V3 {
             + 2.2 * bump(p, V3::new(140.0, 4.0, 5.0), V3::new(12.0, 26.0, 9.0)));
     // Hollows between heel cord and malleoli.
     p.y -= out * 2.4 * bump(V3::new(p.x, 0.0, p.z), V3::new(30.0, 0.0, 92.0), V3::new(9.0, 1.0, 22.0));
-    p.x += 2.5 * noise(V3::new(p.y / 14.0, spec.seed, 3.0)) * smoothstep(188.0, 212.0, p.x);
+    let toes = smoothstep(165.0, 212.0, p.x);
+    p.x += toes * (2.5 * noise(V3::new(p.y / 14.0, spec.seed, 3.0)) - 20.0 * (p.y / 48.0).powi(4).min(1.2));
     p.z += 2.5 * noise(V3::new(p.y / 17.0, p.x / 17.0, spec.seed)) * smoothstep(245.0, 268.0, p.z);
     // Twist and lean come last of the foot's own shape: they set the angles.
     p.z -= p.y * spec.forefoot_deg.to_radians().tan() * smoothstep(95.0, 140.0, p.x);

@@ -1,0 +1,87 @@
+//! Puts a patient's shell in the scene, takes its photographs and writes everything down.
+
+use super::V3;
+use super::camera::Camera;
+use super::clinic::PRINT_SCALE;
+use super::light::Light;
+use super::noise::gaussian;
+use super::patient::{Mark, Patient};
+use super::photo::{develop, jpeg};
+use super::print::Print;
+use super::raster;
+use super::scene::Scene;
+use plinthside_measure::mat::sheet::Paper;
+use std::path::Path;
+
+/// Stored size of a photograph, pixels.
+const SIZE_PX: [u32; 2] = [4000, 3000];
+
+/// The scene of a patient with its marks.
+#[must_use]
+pub fn scene(patient: &Patient) -> (Scene, Vec<Mark>) {
+    let mesh = patient.mesh();
+    let marks = patient.marks(&mesh);
+    let ink = patient.ink(&mesh, &marks);
+    let layout = Paper::A3.layout();
+    let print = Print::new(&layout, PRINT_SCALE);
+    let place = layout.label_place;
+    let middle = [0, 1].map(|i| (place.min_mm[i] + place.max_mm[i]) / 2.0 * PRINT_SCALE);
+    let label = (raster::label(&patient.label), middle, patient.label_turn_deg);
+    let window = V3::from(patient.window);
+    let light = Light::new(&mesh, window, [200.0, 148.0], 280.0);
+    (Scene { mesh, ink, print, label, light }, marks)
+}
+
+/// The cameras of a patient's photographs; `shrink` divides their resolution for a quick look.
+#[must_use]
+pub fn cameras(patient: &Patient, shrink: u32) -> Vec<Camera> {
+    let small = f64::from(shrink);
+    let key = patient.side.len() as u64;
+    (0_u32..)
+        .zip(&patient.stands)
+        .map(|(i, stand)| {
+            let (rotation, eye) = stand.pose();
+            let own = |channel| gaussian(i, 5, channel, key);
+            // Autofocus changes f, the stabiliser the centre, from photograph to photograph.
+            let f_px = patient.f_px * (1.0 + 0.008 * own(0)) / small;
+            let [w, h] = SIZE_PX.map(f64::from);
+            let centre_px = [(w / 2.0 + 21.0 + 9.0 * own(1)) / small, (h / 2.0 - 14.0 + 9.0 * own(2)) / small];
+            Camera {
+                f_px,
+                centre_px,
+                radial: [0.062, -0.085],
+                size_px: SIZE_PX.map(|v| v / shrink),
+                orientation: if stand.turned { 6 } else { 1 },
+                rotation,
+                eye,
+            }
+        })
+        .collect()
+}
+
+/// Draws all photographs of a patient into a folder of its side's name.
+///
+/// # Errors
+/// What the file system or an encoder says.
+pub fn write(patient: &Patient, folder: &Path, shrink: u32) -> Result<(), Box<dyn std::error::Error>> {
+    let folder = folder.join(patient.side);
+    std::fs::create_dir_all(&folder)?;
+    let (scene, marks) = scene(patient);
+    let cameras = cameras(patient, shrink);
+    for (i, camera) in cameras.iter().enumerate() {
+        let [w, h] = camera.size_px;
+        let rgb = develop(&scene, camera, [0, 0, w, h], i as u64);
+        let bytes = jpeg(&rgb, camera, patient, i, 80)?;
+        let name = format!("{}-{}.jpg", patient.side, i + 1);
+        eprintln!("{name}: {} kB", bytes.len() / 1000);
+        std::fs::write(folder.join(name), bytes)?;
+    }
+    for mark in &marks {
+        let seen: Vec<usize> = (0..cameras.len())
+            .filter(|i| scene.mesh.sees(cameras[*i].eye, mark.at, mark.normal, 72.0))
+            .map(|i| i + 1)
+            .collect();
+        eprintln!("{:25} {:?} at {:.1?}", mark.name, seen, mark.at.as_slice());
+    }
+    Ok(())
+}
