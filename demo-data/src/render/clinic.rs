@@ -2,7 +2,7 @@
 
 use super::V3;
 use super::camera::Stand;
-use super::patient::Patient;
+use super::patient::{Missed, Patient};
 use super::raster::LabelText;
 use super::shell::ShellSpec;
 
@@ -37,7 +37,8 @@ pub fn patients() -> [Patient; 2] {
             right: false,
             scale: V3::new(1.0, 1.0, 1.0),
             heel_deg: -3.2,
-            forefoot_deg: 1.4,
+            forefoot_deg: 3.4,
+            shank_deg: 4.0,
             squeeze_mm: 0.0,
             wall_mm: 5.0,
             seed: 11.3,
@@ -48,19 +49,20 @@ pub fn patients() -> [Patient; 2] {
         stands: stands(
             [200.0, 148.0],
             [
-                (21.0, 33.0, 650.0, 62.0, 1.5, false),
-                (-17.0, 50.0, 640.0, 60.0, -2.0, false),
+                (24.0, 29.0, 650.0, 62.0, 1.5, false),
+                (-18.0, 35.0, 640.0, 60.0, -2.0, false),
                 (47.0, 57.0, 620.0, 60.0, 1.0, true),
                 (-47.0, 37.0, 650.0, 62.0, 2.0, false),
-                (5.0, 68.0, 640.0, 50.0, -1.0, false),
-                (64.0, 41.0, 650.0, 60.0, -1.5, false),
-                (-66.0, 53.0, 640.0, 55.0, 1.0, false),
+                (5.0, 60.0, 640.0, 50.0, -1.0, false),
+                (60.0, 41.0, 650.0, 60.0, -1.5, false),
+                (-58.0, 47.0, 640.0, 55.0, 1.0, false),
                 (158.0, 38.0, 660.0, 75.0, 1.0, false),
             ],
         ),
         f_px: 3080.0,
         camera: ("Tern Optical", "Slate 12", 4.25, 26),
         window: V3::new(0.30, 0.62, 0.72).normalize().into(),
+        missed: None,
         taken: "2026:05:12 10",
     };
     let right = Patient {
@@ -69,7 +71,8 @@ pub fn patients() -> [Patient; 2] {
             right: true,
             scale: V3::new(1.07, 1.05, 1.04),
             heel_deg: 2.0,
-            forefoot_deg: 0.6,
+            forefoot_deg: 0.8,
+            shank_deg: 5.0,
             squeeze_mm: 8.2,
             wall_mm: 5.0,
             seed: 47.9,
@@ -80,19 +83,20 @@ pub fn patients() -> [Patient; 2] {
         stands: stands(
             [200.0, 148.0],
             [
-                (-23.0, 34.0, 670.0, 66.0, -1.5, false),
-                (15.0, 51.0, 660.0, 62.0, 1.0, false),
+                (-23.0, 29.0, 680.0, 66.0, -1.5, false),
+                (14.0, 33.0, 670.0, 62.0, 1.0, false),
                 (-49.0, 56.0, 640.0, 60.0, 0.5, true),
                 (44.0, 36.0, 670.0, 66.0, -2.0, false),
-                (-8.0, 69.0, 660.0, 52.0, 2.0, false),
-                (-67.0, 42.0, 670.0, 62.0, 1.0, false),
-                (62.0, 54.0, 660.0, 58.0, -0.5, false),
+                (-5.0, 60.0, 660.0, 52.0, 2.0, false),
+                (-62.0, 42.0, 670.0, 62.0, 1.0, false),
+                (56.0, 48.0, 660.0, 58.0, -0.5, false),
                 (-155.0, 40.0, 680.0, 80.0, -1.0, false),
             ],
         ),
         f_px: 3010.0,
         camera: ("Tern Optical", "Slate 12", 4.25, 26),
         window: V3::new(-0.25, -0.66, 0.70).normalize().into(),
+        missed: Some(Missed { mark: "mtp-1", photo: 1, off_px: [20.0, -15.0] }),
         taken: "2026:06:03 14",
     };
     [left, right]

@@ -99,6 +99,14 @@ fn received(found: &Found, shell: &[V3]) -> V3 {
 }
 
 impl Light {
+    /// No light at all: for questions of geometry only.
+    #[must_use]
+    pub fn dark() -> Self {
+        let ground =
+            Grid { corner: [0.0; 2], step_mm: 1.0, width: 1, height: 1, values: vec![V3::zeros()] };
+        Self { on_shell: Vec::new(), slope: Vec::new(), open: V3::zeros(), ground }
+    }
+
     /// Gathers the light on `mesh` and on the ground around it, `reach_mm` beyond its middle.
     #[must_use]
     pub fn new(mesh: &Mesh, window: V3, middle: [f64; 2], reach_mm: f64) -> Self {

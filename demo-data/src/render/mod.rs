@@ -15,10 +15,11 @@ pub mod patient;
 pub mod photo;
 pub mod print;
 pub mod raster;
+pub mod record;
 pub mod scene;
 pub mod shell;
-pub mod tag36h11;
 pub mod studio;
+pub mod tag36h11;
 
 /// A point or direction, mm.
 pub type V3 = nalgebra::Vector3<f64>;

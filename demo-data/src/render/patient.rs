@@ -30,8 +30,21 @@ pub struct Patient {
     pub camera: (&'static str, &'static str, f64, u16),
     /// Direction of the window.
     pub window: [f64; 3],
+    /// A tap that missed, in the marks file as first made.
+    pub missed: Option<Missed>,
     /// Local time in the photographs' EXIF.
     pub taken: &'static str,
+}
+
+/// A tap that missed its dot.
+#[derive(Debug, Clone)]
+pub struct Missed {
+    /// The mark.
+    pub mark: &'static str,
+    /// Number of the photograph from 0.
+    pub photo: usize,
+    /// How far off, pixels of the photo frame.
+    pub off_px: [f64; 2],
 }
 
 /// Grid of the shell, mm.
@@ -46,8 +59,8 @@ pub struct Mark {
     pub at: V3,
     /// Unit normal out of the plaster.
     pub normal: V3,
-    /// Traced round it: an outline, or empty.
-    pub outline: Vec<V3>,
+    /// Traced round it, points and normals: an outline, or empty.
+    pub outline: Vec<(V3, V3)>,
 }
 
 impl Patient {
@@ -105,7 +118,7 @@ impl Patient {
         const LATERAL: [f64; 3] = [0.0, 1.0, 0.0];
         const SOLE: [f64; 3] = [0.0, 0.0, -1.0];
         const BACK: [f64; 3] = [-1.0, 0.0, 0.0];
-        let behind = |z: f64| [60.0, lean_mm(z, &self.shell), z];
+        let behind = |z: f64| [66.0, lean_mm(z, &self.shell), z];
         let list = [
             ("malleolus-medial", [61.0, 0.0, 84.0], MEDIAL),
             ("malleolus-lateral", [52.0, 0.0, 71.5], LATERAL),
@@ -114,8 +127,8 @@ impl Patient {
             ("mtp-1", [171.0, -34.0, 60.0], SOLE),
             ("mtp-5", [151.0, 37.0, 60.0], SOLE),
             ("mtp-2", [176.0, -10.0, 60.0], SOLE),
-            ("heel-upper", behind(104.0), BACK),
-            ("heel-lower", behind(24.0), BACK),
+            ("heel-upper", behind(97.0), BACK),
+            ("heel-lower", behind(15.0), BACK),
             ("calf-upper", behind(222.0), BACK),
             ("calf-lower", behind(146.0), BACK),
         ];
@@ -124,7 +137,7 @@ impl Patient {
                 .filter_map(|k| {
                     let (sin, cos) = (std::f64::consts::TAU * f64::from(k) / 28.0).sin_cos();
                     let from = [centre[0] + rx * cos, centre[1], centre[2] + rz * sin];
-                    self.hit(mesh, from, toward).map(|(p, _)| p)
+                    self.hit(mesh, from, toward)
                 })
                 .collect()
         };
@@ -133,7 +146,7 @@ impl Patient {
                 let (at, normal) = self.hit(mesh, from, toward)?;
                 let outline = match name {
                     "malleolus-medial" => ring([60.0, 0.0, 81.5], toward, 12.0, 14.5),
-                    "malleolus-lateral" => ring([51.5, 0.0, 69.0], toward, 10.5, 15.0),
+                    "malleolus-lateral" => ring([51.0, 0.0, 69.0], toward, 10.0, 15.0),
                     _ => Vec::new(),
                 };
                 Some(Mark { name, at, normal, outline })
@@ -149,7 +162,8 @@ impl Patient {
             let size = if m.name.ends_with("lower") && m.name.starts_with("mall") { 3.4 } else { 4.6 };
             strokes.push(Stroke::new(vec![m.at], size, Face::Inner, VIOLET, 0.55));
             if !m.outline.is_empty() {
-                strokes.push(Stroke::new(m.outline.clone(), 1.5, Face::Inner, VIOLET, 0.5));
+                let line = m.outline.iter().map(|(p, _)| *p).collect();
+                strokes.push(Stroke::new(line, 1.5, Face::Inner, VIOLET, 0.5));
             }
         }
         let heel: Vec<V3> = (0..=22)
@@ -164,7 +178,7 @@ impl Patient {
         let letter = &self.side[..1].to_uppercase();
         let right = self.mat_from_drawn() * -V3::y();
         let write = |text: &str, size: f64, lateral: f64, top: f64, face, tint, strength| Writing {
-            corner: self.point([0.0, lateral, top]) - right * (0.42 * size * text.len() as f64 * 0.8),
+            corner: self.point([0.0, lateral, top]) - right * (0.28 * size * text.len() as f64),
             right,
             down: -V3::z(),
             raster: handwriting(text, size),
@@ -174,9 +188,9 @@ impl Patient {
             strength,
         };
         let writing = vec![
-            write(letter, 34.0, 24.0, 208.0, Face::Inner, VIOLET, 0.75),
+            write(letter, 40.0, 0.0, 204.0, Face::Inner, VIOLET, 0.75),
             write(letter, 52.0, 0.0, 232.0, Face::Outer, PENCIL, 0.9),
-            write(&self.label.code, 8.6, 0.0, 176.0, Face::Outer, PENCIL, 0.9),
+            write(&self.label.code, 6.6, 0.0, 176.0, Face::Outer, PENCIL, 0.9),
         ];
         Ink { strokes, writing }
     }

@@ -9,6 +9,7 @@ use super::patient::{Mark, Patient};
 use super::photo::{develop, jpeg};
 use super::print::Print;
 use super::raster;
+use super::record::{marks_file, photo_name, truth};
 use super::scene::Scene;
 use plinthside_measure::mat::sheet::Paper;
 use std::path::Path;
@@ -16,9 +17,9 @@ use std::path::Path;
 /// Stored size of a photograph, pixels.
 const SIZE_PX: [u32; 2] = [4000, 3000];
 
-/// The scene of a patient with its marks.
+/// The scene of a patient with its marks; light is worked out only if it is to be drawn.
 #[must_use]
-pub fn scene(patient: &Patient) -> (Scene, Vec<Mark>) {
+pub fn scene(patient: &Patient, lit: bool) -> (Scene, Vec<Mark>) {
     let mesh = patient.mesh();
     let marks = patient.marks(&mesh);
     let ink = patient.ink(&mesh, &marks);
@@ -28,7 +29,7 @@ pub fn scene(patient: &Patient) -> (Scene, Vec<Mark>) {
     let middle = [0, 1].map(|i| (place.min_mm[i] + place.max_mm[i]) / 2.0 * PRINT_SCALE);
     let label = (raster::label(&patient.label), middle, patient.label_turn_deg);
     let window = V3::from(patient.window);
-    let light = Light::new(&mesh, window, [200.0, 148.0], 280.0);
+    let light = if lit { Light::new(&mesh, window, [200.0, 148.0], 280.0) } else { Light::dark() };
     (Scene { mesh, ink, print, label, light }, marks)
 }
 
@@ -59,29 +60,43 @@ pub fn cameras(patient: &Patient, shrink: u32) -> Vec<Camera> {
         .collect()
 }
 
-/// Draws all photographs of a patient into a folder of its side's name.
+/// Quality of the JPEG files: as good as fits 12 MB for everything.
+const QUALITY: u8 = 80;
+
+/// Writes a patient's truth and marks files, and unless `only_records` the photographs, into a
+/// folder of its side's name.
 ///
 /// # Errors
 /// What the file system or an encoder says.
-pub fn write(patient: &Patient, folder: &Path, shrink: u32) -> Result<(), Box<dyn std::error::Error>> {
+pub fn write(
+    patient: &Patient,
+    folder: &Path,
+    shrink: u32,
+    only_records: bool,
+) -> Result<(), Box<dyn std::error::Error>> {
     let folder = folder.join(patient.side);
     std::fs::create_dir_all(&folder)?;
-    let (scene, marks) = scene(patient);
     let cameras = cameras(patient, shrink);
-    for (i, camera) in cameras.iter().enumerate() {
-        let [w, h] = camera.size_px;
-        let rgb = develop(&scene, camera, [0, 0, w, h], i as u64);
-        let bytes = jpeg(&rgb, camera, patient, i, 80)?;
-        let name = format!("{}-{}.jpg", patient.side, i + 1);
-        eprintln!("{name}: {} kB", bytes.len() / 1000);
-        std::fs::write(folder.join(name), bytes)?;
+    let (scene, marks) = scene(patient, !only_records);
+    let truth = truth(patient, &scene, &marks, &cameras);
+    let save = |name: &str, text: String| std::fs::write(folder.join(name), text + "\n");
+    save("truth.json", serde_json::to_string_pretty(&truth)?)?;
+    let taps = |missed| marks_file(&truth, &scene, &marks, &cameras, missed);
+    save("marks.json", serde_json::to_string_pretty(&taps(patient.missed.as_ref()))?)?;
+    if patient.missed.is_some() {
+        save("marks-corrected.json", serde_json::to_string_pretty(&taps(None))?)?;
     }
     for mark in &marks {
-        let seen: Vec<usize> = (0..cameras.len())
-            .filter(|i| scene.mesh.sees(cameras[*i].eye, mark.at, mark.normal, 72.0))
-            .map(|i| i + 1)
-            .collect();
-        eprintln!("{:25} {:?} at {:.1?}", mark.name, seen, mark.at.as_slice());
+        let seen = truth.photos.iter().filter(|p| p.marks_px.contains_key(mark.name)).count();
+        eprintln!("{} {:25} seen in {seen}", patient.side, mark.name);
+    }
+    for (i, camera) in cameras.iter().enumerate().filter(|_| !only_records) {
+        let [w, h] = camera.size_px;
+        let rgb = develop(&scene, camera, [0, 0, w, h], i as u64);
+        let bytes = jpeg(&rgb, camera, patient, i, QUALITY)?;
+        let name = photo_name(patient.side, i);
+        eprintln!("{name}: {} kB", bytes.len() / 1000);
+        std::fs::write(folder.join(name), bytes)?;
     }
     Ok(())
 }
