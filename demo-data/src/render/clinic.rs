@@ -44,13 +44,13 @@ pub fn patients() -> [Patient; 2] {
             seed: 11.3,
         },
         stands_at: ([80.0, 147.0], 3.0),
-        label: label("7R3K-M2XD-9TQ4-0", "left", "12 May 2026"),
+        label: label("7R3K-M2XD-9TQ4-7", "left", "12 May 2026"),
         label_turn_deg: -2.0,
         stands: stands(
             [200.0, 148.0],
             [
                 (24.0, 29.0, 650.0, 62.0, 1.5, false),
-                (-18.0, 35.0, 640.0, 60.0, -2.0, false),
+                (-19.0, 36.0, 640.0, 60.0, -2.0, false),
                 (47.0, 57.0, 620.0, 60.0, 1.0, true),
                 (-47.0, 37.0, 650.0, 62.0, 2.0, false),
                 (5.0, 60.0, 640.0, 50.0, -1.0, false),
@@ -78,13 +78,13 @@ pub fn patients() -> [Patient; 2] {
             seed: 47.9,
         },
         stands_at: ([72.0, 150.0], -4.0),
-        label: label("W4H8-0CZN-5PV6-0", "right", "3 June 2026"),
+        label: label("W4H8-0CZN-5PV6-S", "right", "3 June 2026"),
         label_turn_deg: 3.0,
         stands: stands(
             [200.0, 148.0],
             [
                 (-23.0, 29.0, 680.0, 66.0, -1.5, false),
-                (14.0, 33.0, 670.0, 62.0, 1.0, false),
+                (13.0, 33.0, 670.0, 62.0, 1.0, false),
                 (-49.0, 56.0, 640.0, 60.0, 0.5, true),
                 (44.0, 36.0, 670.0, 66.0, -2.0, false),
                 (-5.0, 60.0, 660.0, 52.0, 2.0, false),
@@ -96,7 +96,7 @@ pub fn patients() -> [Patient; 2] {
         f_px: 3010.0,
         camera: ("Tern Optical", "Slate 12", 4.25, 26),
         window: V3::new(-0.25, -0.66, 0.70).normalize().into(),
-        missed: Some(Missed { mark: "mtp-1", photo: 1, off_px: [20.0, -15.0] }),
+        missed: Some(Missed { mark: "mtp-1", photo: 4, off_px: [20.0, -15.0] }),
         taken: "2026:06:03 14",
     };
     [left, right]

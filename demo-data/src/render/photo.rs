@@ -44,27 +44,30 @@ pub fn develop(scene: &Scene, camera: &Camera, crop: Crop, seed: u64) -> Vec<u8>
 
 fn pixel(scene: &Scene, camera: &Camera, offsets: &[[f64; 2]], [x, y]: [u32; 2], seed: u64) -> [u8; 3] {
     let middle = [f64::from(x) + 0.5, f64::from(y) + 0.5];
+    let [w, h] = camera.size_px.map(f64::from);
+    let off = (middle[0] / w - 0.5).powi(2) + (middle[1] / h - 0.5).powi(2);
+    let falloff = 1.0 - 0.30 * off;
+    // Samples are mixed as toned values: a telephone's sharpening leaves printed edges even about
+    // their true place in the finished picture, where mixing light would move them to the dark.
     let sample = |k: usize| {
         let [dx, dy] = offsets[k];
-        scene.look(&camera.ray([middle[0] + dx, middle[1] + dy]))
+        let light = scene.look(&camera.ray([middle[0] + dx, middle[1] + dy])) * falloff;
+        light.map(tone)
     };
     let first = FIRST.map(sample);
-    let mut light = first.iter().sum::<V3>() / 4.0;
-    let greys = first.map(|c| c.y.max(0.0).sqrt());
+    let mut mean = first.iter().sum::<V3>() / 4.0;
+    let greys = first.map(|c| c.y);
     let spread = greys.iter().copied().fold(f64::MIN, f64::max)
         - greys.iter().copied().fold(f64::MAX, f64::min);
-    if spread > 0.035 {
-        light = (0..FINE * FINE)
+    if spread > 0.03 {
+        mean = (0..FINE * FINE)
             .map(|k| FIRST.iter().position(|f| *f == k).map_or_else(|| sample(k), |i| first[i]))
             .sum::<V3>()
             / (FINE * FINE) as f64;
     }
-    let [w, h] = camera.size_px.map(f64::from);
-    let off = (middle[0] / w - 0.5).powi(2) + (middle[1] / h - 0.5).powi(2);
-    let light = light * (1.0 - 0.30 * off);
     std::array::from_fn(|c| {
-        let grain = 0.55 + 0.75 * (1.0 - light[c]).clamp(0.0, 1.0);
-        let value = 255.0 * tone(light[c]) + grain * gaussian(x, y, c as u32, seed);
+        let grain = 0.9 + 0.9 * (1.0 - mean[c]);
+        let value = 255.0 * mean[c] + grain * gaussian(x, y, c as u32, seed);
         value.round().clamp(0.0, 255.0) as u8
     })
 }

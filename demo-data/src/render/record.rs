@@ -107,10 +107,25 @@ fn seen_at(camera: &Camera, p: V3, margin_px: f64) -> Option<[f64; 2]> {
     camera.project(p).filter(|px| camera.holds(*px, margin_px)).map(|px| camera.upright(px))
 }
 
+/// A dot half hidden by the edge of the shell is not tapped: its middle could only be guessed.
+fn whole_dot_seen(scene: &Scene, camera: &Camera, mark: &Mark) -> bool {
+    const RADIUS_MM: f64 = 2.4;
+    const LIFT_MM: f64 = 0.5;
+    let across = mark.normal.cross(&(camera.eye - mark.at)).normalize();
+    let along = mark.normal.cross(&across);
+    (0..8).all(|k| {
+        let (sin, cos) = (std::f64::consts::TAU * f64::from(k) / 8.0).sin_cos();
+        let rim = (across * cos + along * sin) * RADIUS_MM;
+        let origin = mark.at + rim + mark.normal * LIFT_MM;
+        !scene.mesh.tree.blocked(&Ray { origin, dir: camera.eye - origin }, 1.0)
+    })
+}
+
 fn true_photo(scene: &Scene, marks: &[Mark], camera: &Camera, photo: String) -> TruePhoto {
     let marks_px = marks
         .iter()
         .filter(|m| scene.mesh.sees(camera.eye, m.at, m.normal, STEEPEST_DEG))
+        .filter(|m| whole_dot_seen(scene, camera, m))
         .filter_map(|m| Some((m.name.to_owned(), seen_at(camera, m.at, MARGIN_PX)?)))
         .collect();
     let open = |[x, y]: [f64; 2]| {
@@ -147,6 +162,29 @@ fn true_photo(scene: &Scene, marks: &[Mark], camera: &Camera, photo: String) -> 
     }
 }
 
+/// The longest stretch of a closed outline that can be seen from a camera.
+fn seen_run(scene: &Scene, camera: &Camera, outline: &[(V3, V3)]) -> Vec<V3> {
+    let seen = |(p, normal): &(V3, V3)| scene.mesh.sees(camera.eye, *p, *normal, 82.0);
+    if outline.iter().all(seen) {
+        return outline.iter().map(|(p, _)| *p).collect();
+    }
+    // The last point repeats the first; twice round finds runs across the seam.
+    let ring = &outline[..outline.len().saturating_sub(1)];
+    let mut best: Vec<V3> = Vec::new();
+    let mut run = Vec::new();
+    for point in ring.iter().chain(ring) {
+        if seen(point) {
+            run.push(point.0);
+        } else {
+            run.clear();
+        }
+        if run.len() > best.len() {
+            best.clone_from(&run);
+        }
+    }
+    best
+}
+
 /// A calliper reading: to half a millimetre, and once more.
 fn readings(value: f64, k: u32) -> Value {
     let read = |channel| (2.0 * (value + 0.35 * gaussian(k, 77, channel, 3))).round() / 2.0;
@@ -180,15 +218,14 @@ pub fn marks_file(
     let mut outlines = Vec::new();
     for mark in marks.iter().filter(|m| !m.outline.is_empty()) {
         for (photo, camera) in truth.photos.iter().zip(cameras) {
-            let whole = mark.outline.iter().all(|(p, normal)| scene.mesh.sees(camera.eye, *p, *normal, 82.0));
-            if !whole || !photo.marks_px.contains_key(mark.name) {
+            let seen = seen_run(scene, camera, &mark.outline);
+            if !photo.marks_px.contains_key(mark.name) || 5 * seen.len() < 3 * mark.outline.len() {
                 continue;
             }
-            let points: Vec<[f64; 2]> = mark
-                .outline
+            let points: Vec<[f64; 2]> = seen
                 .iter()
                 .step_by(2)
-                .filter_map(|(p, _)| seen_at(camera, *p, MARGIN_PX))
+                .filter_map(|p| seen_at(camera, *p, MARGIN_PX))
                 .enumerate()
                 .map(|(k, [x, y])| {
                     let slip = |axis| TAP_SD_PX * gaussian(k as u32, axis, 5, photo.marks_px.len() as u64);

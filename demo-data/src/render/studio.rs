@@ -61,10 +61,10 @@ pub fn cameras(patient: &Patient, shrink: u32) -> Vec<Camera> {
 }
 
 /// Quality of the JPEG files: as good as fits 12 MB for everything.
-const QUALITY: u8 = 80;
+const QUALITY: u8 = 90;
 
-/// Writes a patient's truth and marks files, and unless `only_records` the photographs, into a
-/// folder of its side's name.
+/// Writes a patient's truth and marks files, and the photographs that are `wanted` (counted from
+/// 1), into a folder of its side's name.
 ///
 /// # Errors
 /// What the file system or an encoder says.
@@ -72,12 +72,12 @@ pub fn write(
     patient: &Patient,
     folder: &Path,
     shrink: u32,
-    only_records: bool,
+    wanted: &dyn Fn(usize) -> bool,
 ) -> Result<(), Box<dyn std::error::Error>> {
     let folder = folder.join(patient.side);
     std::fs::create_dir_all(&folder)?;
     let cameras = cameras(patient, shrink);
-    let (scene, marks) = scene(patient, !only_records);
+    let (scene, marks) = scene(patient, (1..=cameras.len()).any(wanted));
     let truth = truth(patient, &scene, &marks, &cameras);
     let save = |name: &str, text: String| std::fs::write(folder.join(name), text + "\n");
     save("truth.json", serde_json::to_string_pretty(&truth)?)?;
@@ -90,7 +90,7 @@ pub fn write(
         let seen = truth.photos.iter().filter(|p| p.marks_px.contains_key(mark.name)).count();
         eprintln!("{} {:25} seen in {seen}", patient.side, mark.name);
     }
-    for (i, camera) in cameras.iter().enumerate().filter(|_| !only_records) {
+    for (i, camera) in cameras.iter().enumerate().filter(|(i, _)| wanted(i + 1)) {
         let [w, h] = camera.size_px;
         let rgb = develop(&scene, camera, [0, 0, w, h], i as u64);
         let bytes = jpeg(&rgb, camera, patient, i, QUALITY)?;
