@@ -121,8 +121,14 @@ pub fn results(marks: &BTreeMap<&str, Vector3<f64>>, s: f64) -> BTreeMap<String,
         ("bimalleolar_breadth_mm", hinge.norm()),
         ("heel_to_first_mtp_mm", at("mtp-1").x - hl.x),
         ("heel_to_fifth_mtp_mm", at("mtp-5").x - hl.x),
-        ("medial_malleolus_forward_mm", at("malleolus-medial").x - hl.x),
-        ("lateral_malleolus_forward_mm", at("malleolus-lateral").x - hl.x),
+        (
+            "medial_malleolus_forward_mm",
+            at("malleolus-medial").x - hl.x,
+        ),
+        (
+            "lateral_malleolus_forward_mm",
+            at("malleolus-lateral").x - hl.x,
+        ),
     ]
     .map(|(name, value)| (name.to_owned(), value))
     .into()

@@ -22,6 +22,7 @@ fn main() -> Result<(), Box<dyn Error>> {
             _ => return Err(USAGE.into()),
         }
     }
+    studio::write_mat(Path::new(&folder))?;
     for patient in clinic::patients() {
         if side.as_deref().is_none_or(|side| side == patient.side) {
             let wanted = |i: usize| photo.is_none_or(|only| only == i);

@@ -40,7 +40,10 @@ struct Bounds {
 
 impl Bounds {
     fn empty() -> Self {
-        Self { low: V3::repeat(f64::INFINITY), high: V3::repeat(f64::NEG_INFINITY) }
+        Self {
+            low: V3::repeat(f64::INFINITY),
+            high: V3::repeat(f64::NEG_INFINITY),
+        }
     }
 
     fn grow(&mut self, p: &V3) {
@@ -93,7 +96,12 @@ impl Triangle {
             return None;
         }
         let t = self.edge2.dot(&q) / det;
-        (t > 1e-6 && t < limit).then_some(Hit { t, triangle: self.index, u, v })
+        (t > 1e-6 && t < limit).then_some(Hit {
+            t,
+            triangle: self.index,
+            u,
+            v,
+        })
     }
 }
 
@@ -115,12 +123,20 @@ impl Bvh {
             .enumerate()
             .map(|(index, t)| {
                 let [a, b, c] = t.map(|i| points[i as usize]);
-                Triangle { corner: a, edge1: b - a, edge2: c - a, index }
+                Triangle {
+                    corner: a,
+                    edge1: b - a,
+                    edge2: c - a,
+                    index,
+                }
             })
             .collect();
         let mut nodes = Vec::with_capacity(list.len());
         split(&mut list, 0, &mut nodes);
-        Self { nodes, triangles: list }
+        Self {
+            nodes,
+            triangles: list,
+        }
     }
 
     /// Nearest triangle met before distance `limit`.
@@ -165,7 +181,10 @@ impl Bvh {
                 continue;
             }
             let child = |i: usize| {
-                self.nodes[i].bounds.near(&ray.origin, &inverse, limit).map(|t| (i, t))
+                self.nodes[i]
+                    .bounds
+                    .near(&ray.origin, &inverse, limit)
+                    .map(|t| (i, t))
             };
             match (child(index + 1), child(node.link)) {
                 (Some(a), Some(b)) => {
@@ -195,10 +214,18 @@ fn split(list: &mut [Triangle], first: usize, nodes: &mut Vec<Node>) {
     }
     let here = nodes.len();
     if list.len() <= LEAF {
-        nodes.push(Node { bounds, link: first, count: list.len() });
+        nodes.push(Node {
+            bounds,
+            link: first,
+            count: list.len(),
+        });
         return;
     }
-    nodes.push(Node { bounds, link: 0, count: 0 });
+    nodes.push(Node {
+        bounds,
+        link: 0,
+        count: 0,
+    });
     let axis = (centres.high - centres.low).imax();
     let middle = list.len() / 2;
     let place = |t: &Triangle| t.corner[axis] + (t.edge1[axis] + t.edge2[axis]) / 3.0;

@@ -48,7 +48,10 @@ impl Stand {
     /// Rotation and place of the camera.
     #[must_use]
     pub fn pose(&self) -> (Matrix3<f64>, V3) {
-        let (azimuth, elevation) = (self.azimuth_deg.to_radians(), self.elevation_deg.to_radians());
+        let (azimuth, elevation) = (
+            self.azimuth_deg.to_radians(),
+            self.elevation_deg.to_radians(),
+        );
         let out = V3::new(
             elevation.cos() * azimuth.cos(),
             elevation.cos() * azimuth.sin(),
@@ -98,20 +101,31 @@ impl Camera {
         }
         let shrink = if distorted > 0.0 { r / distorted } else { 1.0 };
         let direction = V3::new(x * shrink, y * shrink, 1.0).normalize();
-        Ray { origin: self.eye, dir: self.rotation.transpose() * direction }
+        Ray {
+            origin: self.eye,
+            dir: self.rotation.transpose() * direction,
+        }
     }
 
     /// Stored pixel position to the photo frame (EXIF turn applied).
     #[must_use]
     pub fn upright(&self, px: [f64; 2]) -> [f64; 2] {
-        if self.orientation == 6 { [f64::from(self.size_px[1]) - px[1], px[0]] } else { px }
+        if self.orientation == 6 {
+            [f64::from(self.size_px[1]) - px[1], px[0]]
+        } else {
+            px
+        }
     }
 
     /// Size in the photo frame.
     #[must_use]
     pub fn upright_size(&self) -> [u32; 2] {
         let [w, h] = self.size_px;
-        if self.orientation == 6 { [h, w] } else { [w, h] }
+        if self.orientation == 6 {
+            [h, w]
+        } else {
+            [w, h]
+        }
     }
 
     /// Whether a stored pixel lies in the picture, `margin_px` inside its edge.
@@ -124,7 +138,8 @@ impl Camera {
     #[must_use]
     pub fn mat_from_camera(&self) -> Matrix4<f64> {
         let mut m = Matrix4::identity();
-        m.fixed_view_mut::<3, 3>(0, 0).copy_from(&self.rotation.transpose());
+        m.fixed_view_mut::<3, 3>(0, 0)
+            .copy_from(&self.rotation.transpose());
         m.fixed_view_mut::<3, 1>(0, 3).copy_from(&self.eye);
         m
     }

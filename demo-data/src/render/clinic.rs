@@ -12,20 +12,32 @@ pub const PRINT_SCALE: f64 = 0.994;
 /// Eight stands: (azimuth, elevation, distance, aim height, roll, turned).
 fn stands(middle: [f64; 2], list: [(f64, f64, f64, f64, f64, bool); 8]) -> Vec<Stand> {
     list.into_iter()
-        .map(|(azimuth_deg, elevation_deg, distance_mm, aim_mm, roll_deg, turned)| Stand {
-            azimuth_deg,
-            elevation_deg,
-            distance_mm,
-            aim: [middle[0], middle[1], aim_mm],
-            roll_deg,
-            turned,
-        })
+        .map(
+            |(azimuth_deg, elevation_deg, distance_mm, aim_mm, roll_deg, turned)| Stand {
+                azimuth_deg,
+                elevation_deg,
+                distance_mm,
+                aim: [middle[0], middle[1], aim_mm],
+                roll_deg,
+                turned,
+            },
+        )
         .collect()
 }
 
 fn label(code: &str, side: &'static str, date: &str) -> LabelText {
-    let lines = [date, "Saltmarsh Lane Clinic", "01632 960 117", "Hinged ankle-foot orthosis", "Revision 1"];
-    LabelText { code: code.into(), side, lines: lines.map(String::from).to_vec() }
+    let lines = [
+        date,
+        "Saltmarsh Lane Clinic",
+        "01632 960 117",
+        "Hinged ankle-foot orthosis",
+        "Revision 1",
+    ];
+    LabelText {
+        code: code.into(),
+        side,
+        lines: lines.map(String::from).to_vec(),
+    }
 }
 
 /// The left leg, a clean cast; the right leg, squeezed when it was taken off.
@@ -96,7 +108,11 @@ pub fn patients() -> [Patient; 2] {
         f_px: 3010.0,
         camera: ("Tern Optical", "Slate 12", 4.25, 26),
         window: V3::new(-0.25, -0.66, 0.70).normalize().into(),
-        missed: Some(Missed { mark: "mtp-1", photo: 4, off_px: [20.0, -15.0] }),
+        missed: Some(Missed {
+            mark: "mtp-1",
+            photo: 4,
+            off_px: [20.0, -15.0],
+        }),
         taken: "2026:06:03 14",
     };
     [left, right]

@@ -35,9 +35,20 @@ impl Stroke {
     #[must_use]
     pub fn new(points: Vec<V3>, breadth_mm: f64, face: Face, tint: Tint, smear_mm: f64) -> Self {
         let centre = points.iter().sum::<V3>() / points.len().max(1) as f64;
-        let reach = points.iter().map(|p| (p - centre).norm()).fold(0.0, f64::max);
+        let reach = points
+            .iter()
+            .map(|p| (p - centre).norm())
+            .fold(0.0, f64::max);
         let radius = reach + breadth_mm + 3.0 * smear_mm;
-        Self { points, breadth_mm, face, tint, smear_mm, centre, radius }
+        Self {
+            points,
+            breadth_mm,
+            face,
+            tint,
+            smear_mm,
+            centre,
+            radius,
+        }
     }
 
     fn cover(&self, p: V3) -> f64 {
@@ -47,7 +58,10 @@ impl Stroke {
         let nearest = if let [dot] = self.points[..] {
             (p - dot).norm()
         } else {
-            self.points.windows(2).map(|s| to_segment(p, s[0], s[1])).fold(f64::MAX, f64::min)
+            self.points
+                .windows(2)
+                .map(|s| to_segment(p, s[0], s[1]))
+                .fold(f64::MAX, f64::min)
         };
         // A transferred line is uneven: its edge wanders, and skin furrows leave gaps.
         let edge = nearest + 0.35 * self.smear_mm * fbm(p / 1.3, 2);
@@ -91,7 +105,10 @@ impl Writing {
         }
         let from = p - self.corner;
         let wander = 0.35 * fbm(p / 3.0, 2);
-        let (x, y) = (from.dot(&self.right) + wander, from.dot(&self.down) - wander);
+        let (x, y) = (
+            from.dot(&self.right) + wander,
+            from.dot(&self.down) - wander,
+        );
         let ink = 1.0 - self.raster.at_mm(x, y).unwrap_or(1.0);
         ink * self.strength * (0.78 + 0.30 * fbm(p / 0.8, 2)).clamp(0.0, 1.0)
     }

@@ -77,7 +77,11 @@ fn gather(mesh: &Mesh, p: V3, normal: V3, window: V3, open: V3, local: &[V3]) ->
     let turn = Rotation3::rotation_between(&V3::z(), &normal)
         .unwrap_or_else(|| Rotation3::from_axis_angle(&V3::x_axis(), std::f64::consts::PI));
     let origin = p + normal * 0.08;
-    let mut found = Found { fixed: V3::zeros(), fixed_slope: V3::zeros(), shell: Vec::new() };
+    let mut found = Found {
+        fixed: V3::zeros(),
+        fixed_slope: V3::zeros(),
+        shell: Vec::new(),
+    };
     for d in local {
         let dir = turn * d;
         let lever = dir / d.z.max(0.08);
@@ -85,7 +89,11 @@ fn gather(mesh: &Mesh, p: V3, normal: V3, window: V3, open: V3, local: &[V3]) ->
             found.shell.push((lever, mesh.triangles[hit.triangle][0]));
             continue;
         }
-        let light = if dir.z < 0.0 { open * MAT_MEAN * 0.8 } else { room(dir, window) };
+        let light = if dir.z < 0.0 {
+            open * MAT_MEAN * 0.8
+        } else {
+            room(dir, window)
+        };
         found.fixed += light;
         found.fixed_slope += lever * light.mean();
     }
@@ -102,9 +110,19 @@ impl Light {
     /// No light at all: for questions of geometry only.
     #[must_use]
     pub fn dark() -> Self {
-        let ground =
-            Grid { corner: [0.0; 2], step_mm: 1.0, width: 1, height: 1, values: vec![V3::zeros()] };
-        Self { on_shell: Vec::new(), slope: Vec::new(), open: V3::zeros(), ground }
+        let ground = Grid {
+            corner: [0.0; 2],
+            step_mm: 1.0,
+            width: 1,
+            height: 1,
+            values: vec![V3::zeros()],
+        };
+        Self {
+            on_shell: Vec::new(),
+            slope: Vec::new(),
+            open: V3::zeros(),
+            ground,
+        }
     }
 
     /// Gathers the light on `mesh` and on the ground around it, `reach_mm` beyond its middle.
@@ -140,8 +158,19 @@ impl Light {
             let found = gather(mesh, V3::new(x, y, 0.0), V3::z(), window, open, &local);
             received(&found, &on_shell)
         });
-        let ground = Grid { corner, step_mm, width: side, height: side, values };
-        Self { on_shell, slope, open, ground }
+        let ground = Grid {
+            corner,
+            step_mm,
+            width: side,
+            height: side,
+            values,
+        };
+        Self {
+            on_shell,
+            slope,
+            open,
+            ground,
+        }
     }
 
     /// Irradiance on the level at a place of the mat frame.

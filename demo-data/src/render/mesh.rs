@@ -1,8 +1,8 @@
 //! The closed surface of the shell as triangles: inner face, outer face and the rounded rim.
 
-use super::{V2, V3};
 use super::bvh::{Bvh, Hit, Ray};
 use super::shell::Sheets;
+use super::{V2, V3};
 
 /// Which part of the shell a vertex belongs to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -52,8 +52,10 @@ impl Builder<'_> {
     }
 
     fn quad(&mut self, a: u32, b: u32, c: u32, d: u32) {
-        self.triangles.push([a, b, c]);
-        self.triangles.push([a, c, d]);
+        // Where two rims meet, a corner is shared and one triangle has no area.
+        let whole = |t: &[u32; 3]| t[0] != t[1] && t[1] != t[2] && t[2] != t[0];
+        self.triangles
+            .extend([[a, b, c], [a, c, d]].into_iter().filter(whole));
     }
 
     fn inner(&self, row: usize, column: usize) -> u32 {
@@ -72,8 +74,7 @@ impl Builder<'_> {
         let weave = self.weave_mm[inner as usize];
         let mut line = vec![inner];
         for k in 1..=ROUND {
-            let (sin, cos) =
-                (std::f64::consts::PI * k as f64 / (ROUND + 1) as f64).sin_cos();
+            let (sin, cos) = (std::f64::consts::PI * k as f64 / (ROUND + 1) as f64).sin_cos();
             line.push(self.add(centre + half * cos + away * sin, Face::Rim, weave));
         }
         line.push(outer);
@@ -132,7 +133,10 @@ impl Mesh {
             }
             corners.push(vec![lines[0].clone(), lines[rows - 1].clone()]);
         }
-        for (end, (edge, next, flip)) in [(0, 1, false), (rows - 1, rows - 2, true)].iter().enumerate() {
+        for (end, (edge, next, flip)) in [(0, 1, false), (rows - 1, rows - 2, true)]
+            .iter()
+            .enumerate()
+        {
             let lines: Vec<Vec<u32>> = (0..columns)
                 .map(|c| {
                     let away = point(&sheets.inner, *edge, c) - point(&sheets.inner, *next, c);
@@ -145,7 +149,13 @@ impl Mesh {
             b.stitch(&corners[0][end], &lines[0], *flip);
             b.stitch(&lines[columns - 1], &corners[1][end], *flip);
         }
-        let Builder { points, faces, weave_mm, mut triangles, .. } = b;
+        let Builder {
+            points,
+            faces,
+            weave_mm,
+            mut triangles,
+            ..
+        } = b;
         // The mirror image of a right shell turns the triangles inside out.
         let mirrored = sheets.inner[columns / 2 + 1].y < sheets.inner[columns / 2].y;
         if mirrored {
@@ -160,9 +170,18 @@ impl Mesh {
                 normals[*i as usize] += (b - a).cross(&(c - a));
             }
         }
-        normals.iter_mut().for_each(|n| *n = n.try_normalize(1e-12).unwrap_or_else(V3::z));
+        normals
+            .iter_mut()
+            .for_each(|n| *n = n.try_normalize(1e-12).unwrap_or_else(V3::z));
         let tree = Bvh::new(&points, &triangles);
-        Self { points, normals, faces, weave_mm, triangles, tree }
+        Self {
+            points,
+            normals,
+            faces,
+            weave_mm,
+            triangles,
+            tree,
+        }
     }
 
     /// Mixes a value given at the vertices at a hit.
@@ -187,13 +206,18 @@ impl Mesh {
         }
         let dual_a = (a * b.norm_squared() - b * a.dot(&b)) / det;
         let dual_b = (b * a.norm_squared() - a * a.dot(&b)) / det;
-        (dual_a * rise(1).x + dual_b * rise(2).x, dual_a * rise(1).y + dual_b * rise(2).y)
+        (
+            dual_a * rise(1).x + dual_b * rise(2).x,
+            dual_a * rise(1).y + dual_b * rise(2).y,
+        )
     }
 
     /// First point that a ray meets.
     #[must_use]
     pub fn first(&self, ray: &Ray) -> Option<(V3, Hit)> {
-        self.tree.nearest(ray, f64::INFINITY).map(|hit| (ray.at(hit.t), hit))
+        self.tree
+            .nearest(ray, f64::INFINITY)
+            .map(|hit| (ray.at(hit.t), hit))
     }
 
     /// Whether a straight line from `eye` reaches `p` on the surface without passing through
@@ -202,6 +226,12 @@ impl Mesh {
     pub fn sees(&self, eye: V3, p: V3, normal: V3, steepest_deg: f64) -> bool {
         let to_eye = eye - p;
         normal.dot(&to_eye.normalize()) > steepest_deg.to_radians().cos()
-            && !self.tree.blocked(&Ray { origin: p + normal * 0.05, dir: to_eye }, 1.0)
+            && !self.tree.blocked(
+                &Ray {
+                    origin: p + normal * 0.05,
+                    dir: to_eye,
+                },
+                1.0,
+            )
     }
 }

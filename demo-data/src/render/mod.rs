@@ -50,7 +50,10 @@ pub fn parallel<T: Send>(count: usize, value: impl Fn(usize) -> T + Sync) -> Vec
             .collect();
         threads
             .into_iter()
-            .flat_map(|t| t.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)))
+            .flat_map(|t| {
+                t.join()
+                    .unwrap_or_else(|panic| std::panic::resume_unwind(panic))
+            })
             .collect()
     });
     parts.sort_by_key(|(start, _)| *start);

@@ -97,7 +97,10 @@ impl Patient {
     /// The shell as it would be had it not been squeezed: the leg itself.
     #[must_use]
     pub fn leg(&self) -> Mesh {
-        self.mesh_with(&ShellSpec { squeeze_mm: 0.0, ..self.shell.clone() })
+        self.mesh_with(&ShellSpec {
+            squeeze_mm: 0.0,
+            ..self.shell.clone()
+        })
     }
 
     fn mesh_with(&self, spec: &ShellSpec) -> Mesh {
@@ -107,8 +110,12 @@ impl Patient {
     }
 
     fn hit(&self, mesh: &Mesh, from: [f64; 3], toward: [f64; 3]) -> Option<(V3, V3)> {
-        let ray = Ray { origin: self.point(from), dir: self.direction(toward) };
-        mesh.first(&ray).map(|(p, hit)| (p, mesh.mix(&hit, &mesh.normals).normalize()))
+        let ray = Ray {
+            origin: self.point(from),
+            dir: self.direction(toward),
+        };
+        mesh.first(&ray)
+            .map(|(p, hit)| (p, mesh.mix(&hit, &mesh.normals).normalize()))
     }
 
     /// The marks on the inner face.
@@ -149,7 +156,12 @@ impl Patient {
                     "malleolus-lateral" => ring([51.0, 0.0, 69.0], toward, 10.0, 15.0),
                     _ => Vec::new(),
                 };
-                Some(Mark { name, at, normal, outline })
+                Some(Mark {
+                    name,
+                    at,
+                    normal,
+                    outline,
+                })
             })
             .collect()
     }
@@ -159,7 +171,11 @@ impl Patient {
     pub fn ink(&self, mesh: &Mesh, marks: &[Mark]) -> Ink {
         let mut strokes = Vec::new();
         for m in marks {
-            let size = if m.name.ends_with("lower") && m.name.starts_with("mall") { 3.4 } else { 4.6 };
+            let size = if m.name.ends_with("lower") && m.name.starts_with("mall") {
+                3.4
+            } else {
+                4.6
+            };
             strokes.push(Stroke::new(vec![m.at], size, Face::Inner, VIOLET, 0.55));
             if !m.outline.is_empty() {
                 let line = m.outline.iter().map(|(p, _)| *p).collect();

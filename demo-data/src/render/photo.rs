@@ -3,9 +3,9 @@
 use super::V3;
 use super::camera::Camera;
 use super::noise::gaussian;
+use super::parallel;
 use super::patient::Patient;
 use super::scene::Scene;
-use super::parallel;
 use exif::experimental::Writer;
 use exif::{Field, In, Rational, Tag, Value};
 use jpeg_encoder::{ColorType, Encoder, SamplingFactor};
@@ -25,9 +25,15 @@ const FIRST: [usize; 4] = [1, 7, 8, 14];
 fn offsets() -> Vec<[f64; 2]> {
     let tent = |k: usize| {
         let u = (k as f64 + 0.5) / FINE as f64;
-        if u < 0.5 { TENT_PX * ((2.0 * u).sqrt() - 1.0) } else { TENT_PX * (1.0 - (2.0 - 2.0 * u).sqrt()) }
+        if u < 0.5 {
+            TENT_PX * ((2.0 * u).sqrt() - 1.0)
+        } else {
+            TENT_PX * (1.0 - (2.0 - 2.0 * u).sqrt())
+        }
     };
-    (0..FINE * FINE).map(|k| [tent(k % FINE), tent(k / FINE)]).collect()
+    (0..FINE * FINE)
+        .map(|k| [tent(k % FINE), tent(k / FINE)])
+        .collect()
 }
 
 /// Develops a part of a photograph to 8-bit red, green, blue in the stored frame.
@@ -37,12 +43,20 @@ pub fn develop(scene: &Scene, camera: &Camera, crop: Crop, seed: u64) -> Vec<u8>
     let offsets = offsets();
     let rows = parallel(height as usize, |row| {
         let y = top + row as u32;
-        (0..width).flat_map(|x| pixel(scene, camera, &offsets, [left + x, y], seed)).collect::<Vec<u8>>()
+        (0..width)
+            .flat_map(|x| pixel(scene, camera, &offsets, [left + x, y], seed))
+            .collect::<Vec<u8>>()
     });
     rows.concat()
 }
 
-fn pixel(scene: &Scene, camera: &Camera, offsets: &[[f64; 2]], [x, y]: [u32; 2], seed: u64) -> [u8; 3] {
+fn pixel(
+    scene: &Scene,
+    camera: &Camera,
+    offsets: &[[f64; 2]],
+    [x, y]: [u32; 2],
+    seed: u64,
+) -> [u8; 3] {
     let middle = [f64::from(x) + 0.5, f64::from(y) + 0.5];
     let [w, h] = camera.size_px.map(f64::from);
     let off = (middle[0] / w - 0.5).powi(2) + (middle[1] / h - 0.5).powi(2);
@@ -61,7 +75,12 @@ fn pixel(scene: &Scene, camera: &Camera, offsets: &[[f64; 2]], [x, y]: [u32; 2],
         - greys.iter().copied().fold(f64::MAX, f64::min);
     if spread > 0.03 {
         mean = (0..FINE * FINE)
-            .map(|k| FIRST.iter().position(|f| *f == k).map_or_else(|| sample(k), |i| first[i]))
+            .map(|k| {
+                FIRST
+                    .iter()
+                    .position(|f| *f == k)
+                    .map_or_else(|| sample(k), |i| first[i])
+            })
             .sum::<V3>()
             / (FINE * FINE) as f64;
     }
@@ -80,7 +99,11 @@ fn tone(linear: f64) -> f64 {
     } else {
         linear.max(0.0)
     };
-    if x <= 0.003_130_8 { 12.92 * x } else { 1.055 * x.powf(1.0 / 2.4) - 0.055 }
+    if x <= 0.003_130_8 {
+        12.92 * x
+    } else {
+        1.055 * x.powf(1.0 / 2.4) - 0.055
+    }
 }
 
 /// Packs stored pixels as JPEG with the EXIF block of the patient's camera.
@@ -97,10 +120,9 @@ pub fn jpeg(
     let mut bytes = Vec::new();
     let mut encoder = Encoder::new(&mut bytes, quality);
     encoder.set_sampling_factor(SamplingFactor::R_4_2_0);
-    encoder.set_optimized_huffman_tables(true);
     let mut block = b"Exif\0\0".to_vec();
     block.extend(exif_block(camera, patient, minute)?);
-    encoder.add_app_segment(1, block)?;
+    encoder.add_app_segment(1, &block)?;
     let [width, height] = camera.size_px.map(|v| v as u16);
     encoder.encode(rgb, width, height, ColorType::Rgb)?;
     Ok(bytes)
@@ -113,17 +135,36 @@ fn exif_block(camera: &Camera, patient: &Patient, minute: usize) -> Result<Vec<u
     let fields = [
         text(Tag::Make, make),
         text(Tag::Model, model),
-        (Tag::Orientation, Value::Short(vec![u16::from(camera.orientation)])),
+        (
+            Tag::Orientation,
+            Value::Short(vec![u16::from(camera.orientation)]),
+        ),
         text(Tag::DateTimeOriginal, &time),
-        (Tag::ExposureTime, Value::Rational(vec![Rational { num: 1, denom: 60 }])),
-        (Tag::FNumber, Value::Rational(vec![Rational { num: 18, denom: 10 }])),
+        (
+            Tag::ExposureTime,
+            Value::Rational(vec![Rational { num: 1, denom: 60 }]),
+        ),
+        (
+            Tag::FNumber,
+            Value::Rational(vec![Rational { num: 18, denom: 10 }]),
+        ),
         (Tag::PhotographicSensitivity, Value::Short(vec![100])),
-        (Tag::FocalLength, Value::Rational(vec![Rational { num: (focal_mm * 100.0) as u32, denom: 100 }])),
+        (
+            Tag::FocalLength,
+            Value::Rational(vec![Rational {
+                num: (focal_mm * 100.0) as u32,
+                denom: 100,
+            }]),
+        ),
         (Tag::FocalLengthIn35mmFilm, Value::Short(vec![film_mm])),
         (Tag::PixelXDimension, Value::Long(vec![camera.size_px[0]])),
         (Tag::PixelYDimension, Value::Long(vec![camera.size_px[1]])),
     ]
-    .map(|(tag, value)| Field { tag, ifd_num: In::PRIMARY, value });
+    .map(|(tag, value)| Field {
+        tag,
+        ifd_num: In::PRIMARY,
+        value,
+    });
     let mut writer = Writer::new();
     fields.iter().for_each(|f| writer.push_field(f));
     let mut out = Cursor::new(Vec::new());

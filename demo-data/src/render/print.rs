@@ -39,12 +39,36 @@ impl Print {
             }
         }
         let bar = sheet.across;
-        let note = format!("{} mm: measure this line and the upright one", bar.nominal_mm);
-        page.text(REGULAR, &note, bar.from_mm[0] + 4.0, top(bar.from_mm[1]) - 1.2, 3.6);
+        let note = format!(
+            "{} mm: measure this line and the upright one",
+            bar.nominal_mm
+        );
+        page.text(
+            REGULAR,
+            &note,
+            bar.from_mm[0] + 4.0,
+            top(bar.from_mm[1]) - 1.2,
+            3.6,
+        );
         let title = sheet.title;
-        page.text(REGULAR, layout.name, title.min_mm[0] + 4.0, top(title.min_mm[1]) - 3.0, 5.0);
-        let tags = sheet.tags.iter().filter_map(|t| Some((*t, tag36h11::cells(t.id)?))).collect();
-        Self { scale, size_mm: [width, height], tags, page }
+        page.text(
+            REGULAR,
+            layout.name,
+            title.min_mm[0] + 4.0,
+            top(title.min_mm[1]) - 3.0,
+            5.0,
+        );
+        let tags = sheet
+            .tags
+            .iter()
+            .filter_map(|t| Some((*t, tag36h11::cells(t.id)?)))
+            .collect();
+        Self {
+            scale,
+            size_mm: [width, height],
+            tags,
+            page,
+        }
     }
 
     /// Reflectance at a place of the mat frame (true millimetres); none off the sheet.
@@ -69,7 +93,11 @@ impl Print {
     /// The tags with their true corners in the mat frame, mm.
     pub fn tags(&self) -> impl Iterator<Item = (u32, [[f64; 2]; 4])> + '_ {
         self.tags.iter().map(|(tag, _)| {
-            (tag.id, tag.corners_mm().map(|c| [c[0] * self.scale, c[1] * self.scale]))
+            (
+                tag.id,
+                tag.corners_mm()
+                    .map(|c| [c[0] * self.scale, c[1] * self.scale]),
+            )
         })
     }
 }

@@ -15,15 +15,19 @@ pub struct Raster {
 /// Lettering for labels and mats.
 pub const BOLD: &[u8] = include_bytes!("../../../ui/fonts/AtkinsonHyperlegibleNext-Bold.ttf");
 /// Lettering for running text.
-pub const REGULAR: &[u8] =
-    include_bytes!("../../../ui/fonts/AtkinsonHyperlegibleNext-Regular.ttf");
+pub const REGULAR: &[u8] = include_bytes!("../../../ui/fonts/AtkinsonHyperlegibleNext-Regular.ttf");
 
 impl Raster {
     /// A white page.
     #[must_use]
     pub fn new(width_mm: f64, height_mm: f64, per_mm: f64) -> Self {
         let (width, height) = ((width_mm * per_mm) as usize, (height_mm * per_mm) as usize);
-        Self { width, height, per_mm, grey: vec![1.0; width * height] }
+        Self {
+            width,
+            height,
+            per_mm,
+            grey: vec![1.0; width * height],
+        }
     }
 
     /// Grey at a place in mm from the top-left corner, bilinear; none off the page.
@@ -54,7 +58,9 @@ impl Raster {
 
     /// Writes a line whose capitals stand about 0.7 `size_mm` high; `y_mm` is its baseline.
     pub fn text(&mut self, font: &[u8], text: &str, x_mm: f64, y_mm: f64, size_mm: f64) {
-        let Ok(font) = FontRef::try_from_slice(font) else { return };
+        let Ok(font) = FontRef::try_from_slice(font) else {
+            return;
+        };
         let scaled = font.as_scaled(PxScale::from((size_mm * self.per_mm) as f32));
         let mut pen = (x_mm * self.per_mm) as f32;
         for letter in text.chars() {
@@ -62,7 +68,9 @@ impl Raster {
             let glyph =
                 id.with_scale_and_position(scaled.scale(), point(pen, (y_mm * self.per_mm) as f32));
             pen += scaled.h_advance(id);
-            let Some(outline) = font.outline_glyph(glyph) else { continue };
+            let Some(outline) = font.outline_glyph(glyph) else {
+                continue;
+            };
             let corner = outline.px_bounds().min;
             outline.draw(|i, j, ink| {
                 let (x, y) = (corner.x + i as f32, corner.y + j as f32);
@@ -83,7 +91,12 @@ impl Raster {
         for (i, colour) in code.to_colors().iter().enumerate() {
             if *colour == Color::Dark {
                 let (column, row) = ((i % width) as f64, (i / width) as f64);
-                self.bar(x_mm + column * module_mm, y_mm + row * module_mm, module_mm, module_mm);
+                self.bar(
+                    x_mm + column * module_mm,
+                    y_mm + row * module_mm,
+                    module_mm,
+                    module_mm,
+                );
             }
         }
         true
@@ -125,7 +138,11 @@ pub fn label(text: &LabelText) -> Raster {
 /// A word as written by hand, on a page just large enough.
 #[must_use]
 pub fn handwriting(text: &str, size_mm: f64) -> Raster {
-    let mut page = Raster::new(size_mm * (0.75 * text.len() as f64 + 0.3), size_mm * 1.2, 8.0);
+    let mut page = Raster::new(
+        size_mm * (0.75 * text.len() as f64 + 0.3),
+        size_mm * 1.2,
+        8.0,
+    );
     page.text(REGULAR, text, 0.1 * size_mm, 0.9 * size_mm, size_mm);
     page
 }

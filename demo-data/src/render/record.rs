@@ -29,7 +29,12 @@ pub fn photo_name(side: &str, i: usize) -> String {
 
 /// Cast frame of a set of marks.
 fn frame(marks: &[Mark]) -> Matrix4<f64> {
-    let at = |name: &str| marks.iter().find(|m| m.name == name).map_or_else(V3::zeros, |m| m.at);
+    let at = |name: &str| {
+        marks
+            .iter()
+            .find(|m| m.name == name)
+            .map_or_else(V3::zeros, |m| m.at)
+    };
     let heel = (at("heel-lower") + at("heel-upper")) / 2.0;
     cast_from_mat(at("heel-lower"), heel, (at("mtp-1") + at("mtp-5")) / 2.0)
 }
@@ -57,14 +62,20 @@ fn measures(mesh: &Mesh, marks: &[Mark], side: Side) -> (BTreeMap<String, f64>, 
         };
         y().fold(f64::MIN, f64::max) - y().fold(f64::MAX, f64::min)
     };
-    let wall = (inner.iter().filter(|p| within(p.x, 15.0, 45.0) && p.y.abs() < 12.0 && p.z < 20.0))
-        .map(|p| p.z)
-        .fold(f64::MAX, f64::min);
+    let wall = (inner
+        .iter()
+        .filter(|p| within(p.x, 15.0, 45.0) && p.y.abs() < 12.0 && p.z < 20.0))
+    .map(|p| p.z)
+    .fold(f64::MAX, f64::min);
     list.insert("heel_breadth_mm".into(), breadth([22.0, 50.0], [8.0, 32.0]));
-    list.insert("ball_breadth_mm".into(), breadth([135.0, 185.0], [5.0, 40.0]));
-    for (name, mark) in
-        [("medial_malleolus", "malleolus-medial"), ("lateral_malleolus", "malleolus-lateral")]
-    {
+    list.insert(
+        "ball_breadth_mm".into(),
+        breadth([135.0, 185.0], [5.0, 40.0]),
+    );
+    for (name, mark) in [
+        ("medial_malleolus", "malleolus-medial"),
+        ("lateral_malleolus", "malleolus-lateral"),
+    ] {
         if let Some(p) = placed.get(mark) {
             list.insert(format!("{name}_height_mm"), p.z - wall);
         }
@@ -75,7 +86,11 @@ fn measures(mesh: &Mesh, marks: &[Mark], side: Side) -> (BTreeMap<String, f64>, 
 /// The truth of a patient's cast and photographs.
 #[must_use]
 pub fn truth(patient: &Patient, scene: &Scene, marks: &[Mark], cameras: &[Camera]) -> Truth {
-    let side = if patient.shell.right { Side::Right } else { Side::Left };
+    let side = if patient.shell.right {
+        Side::Right
+    } else {
+        Side::Left
+    };
     let (results, heel_wall_mm) = measures(&scene.mesh, marks, side);
     let leg_mesh = patient.leg();
     let (leg, _) = measures(&leg_mesh, &patient.marks(&leg_mesh), side);
@@ -104,7 +119,10 @@ pub fn truth(patient: &Patient, scene: &Scene, marks: &[Mark], cameras: &[Camera
 
 /// Upright pixel of a point that lies inside the picture.
 fn seen_at(camera: &Camera, p: V3, margin_px: f64) -> Option<[f64; 2]> {
-    camera.project(p).filter(|px| camera.holds(*px, margin_px)).map(|px| camera.upright(px))
+    camera
+        .project(p)
+        .filter(|px| camera.holds(*px, margin_px))
+        .map(|px| camera.upright(px))
 }
 
 /// A dot half hidden by the edge of the shell is not tapped: its middle could only be guessed.
@@ -117,7 +135,13 @@ fn whole_dot_seen(scene: &Scene, camera: &Camera, mark: &Mark) -> bool {
         let (sin, cos) = (std::f64::consts::TAU * f64::from(k) / 8.0).sin_cos();
         let rim = (across * cos + along * sin) * RADIUS_MM;
         let origin = mark.at + rim + mark.normal * LIFT_MM;
-        !scene.mesh.tree.blocked(&Ray { origin, dir: camera.eye - origin }, 1.0)
+        !scene.mesh.tree.blocked(
+            &Ray {
+                origin,
+                dir: camera.eye - origin,
+            },
+            1.0,
+        )
     })
 }
 
@@ -130,7 +154,13 @@ fn true_photo(scene: &Scene, marks: &[Mark], camera: &Camera, photo: String) -> 
         .collect();
     let open = |[x, y]: [f64; 2]| {
         let origin = V3::new(x, y, 0.01);
-        !scene.mesh.tree.blocked(&Ray { origin, dir: camera.eye - origin }, 1.0)
+        !scene.mesh.tree.blocked(
+            &Ray {
+                origin,
+                dir: camera.eye - origin,
+            },
+            1.0,
+        )
     };
     let tags_px = scene
         .print
@@ -138,7 +168,10 @@ fn true_photo(scene: &Scene, marks: &[Mark], camera: &Camera, photo: String) -> 
         .filter(|(_, [_, top_right, _, low_left])| {
             let mix = |a: f64, b: f64, k: usize| a + (b - a) * (k as f64 / 8.0 * 1.25 - 0.125);
             (0..81).all(|k| {
-                open([mix(low_left[0], top_right[0], k % 9), mix(low_left[1], top_right[1], k / 9)])
+                open([
+                    mix(low_left[0], top_right[0], k % 9),
+                    mix(low_left[1], top_right[1], k / 9),
+                ])
             })
         })
         .filter_map(|(id, corners)| {
@@ -204,10 +237,15 @@ pub fn marks_file(
     let mut taps = Vec::new();
     for (i, mark) in marks.iter().enumerate() {
         for (j, photo) in truth.photos.iter().enumerate() {
-            let Some([x, y]) = photo.marks_px.get(mark.name).copied() else { continue };
+            let Some([x, y]) = photo.marks_px.get(mark.name).copied() else {
+                continue;
+            };
             let (i32, j32) = (i as u32, j as u32);
-            let slip = |axis: u32| TAP_SD_PX * gaussian(i32, j32, axis, 900 + truth.photos.len() as u64);
-            let off = missed.filter(|m| m.mark == mark.name && m.photo == j).map_or([0.0; 2], |m| m.off_px);
+            let slip =
+                |axis: u32| TAP_SD_PX * gaussian(i32, j32, axis, 900 + truth.photos.len() as u64);
+            let off = missed
+                .filter(|m| m.mark == mark.name && m.photo == j)
+                .map_or([0.0; 2], |m| m.off_px);
             taps.push(json!({
                 "mark": mark.name, "photo": photo.photo,
                 "x": round(x + slip(0) + off[0]), "y": round(y + slip(1) + off[1]),
@@ -228,7 +266,8 @@ pub fn marks_file(
                 .filter_map(|p| seen_at(camera, *p, MARGIN_PX))
                 .enumerate()
                 .map(|(k, [x, y])| {
-                    let slip = |axis| TAP_SD_PX * gaussian(k as u32, axis, 5, photo.marks_px.len() as u64);
+                    let slip =
+                        |axis| TAP_SD_PX * gaussian(k as u32, axis, 5, photo.marks_px.len() as u64);
                     [round(x + slip(0)), round(y + slip(1))]
                 })
                 .collect();
@@ -236,9 +275,14 @@ pub fn marks_file(
         }
     }
     let leg: serde_json::Map<String, Value> = [
-        "bimalleolar_breadth_mm", "heel_breadth_mm", "ball_breadth_mm", "heel_to_first_mtp_mm",
-        "medial_malleolus_height_mm", "lateral_malleolus_height_mm",
-        "medial_malleolus_forward_mm", "lateral_malleolus_forward_mm",
+        "bimalleolar_breadth_mm",
+        "heel_breadth_mm",
+        "ball_breadth_mm",
+        "heel_to_first_mtp_mm",
+        "medial_malleolus_height_mm",
+        "lateral_malleolus_height_mm",
+        "medial_malleolus_forward_mm",
+        "lateral_malleolus_forward_mm",
     ]
     .iter()
     .zip(0..)

@@ -1,5 +1,6 @@
 //! The shell on its printed mat, on a board, on a couch: what a ray of sight meets and its colour.
 
+use super::V3;
 use super::bvh::{Hit, Ray};
 use super::ink::{Ink, Tint};
 use super::light::{Light, PLASTER};
@@ -7,7 +8,6 @@ use super::mesh::{Face, Mesh};
 use super::noise::{fbm, noise, smoothstep};
 use super::print::Print;
 use super::raster::{LABEL_MM, Raster};
-use super::V3;
 
 /// Everything in view. All places are in the mat frame.
 #[derive(Debug)]
@@ -34,7 +34,11 @@ impl Scene {
     #[must_use]
     pub fn look(&self, ray: &Ray) -> V3 {
         let exposure = 0.76 / (self.light.open.mean() * super::print::PAPER);
-        let to_ground = if ray.dir.z < 0.0 { -ray.origin.z / ray.dir.z } else { f64::INFINITY };
+        let to_ground = if ray.dir.z < 0.0 {
+            -ray.origin.z / ray.dir.z
+        } else {
+            f64::INFINITY
+        };
         let light = match self.mesh.tree.nearest(ray, to_ground) {
             Some(hit) => self.plaster(ray.at(hit.t), &hit),
             None if to_ground.is_finite() => self.ground(ray, ray.at(to_ground)),
@@ -105,7 +109,9 @@ impl Scene {
         let (sin, cos) = turn_deg.to_radians().sin_cos();
         let (dx, dy) = (p.x - middle[0], p.y - middle[1]);
         let (x, y) = (dx * cos + dy * sin, dy * cos - dx * sin);
-        let gap = (x.abs() - LABEL_MM[0] / 2.0).max(y.abs() - LABEL_MM[1] / 2.0).max(0.0);
+        let gap = (x.abs() - LABEL_MM[0] / 2.0)
+            .max(y.abs() - LABEL_MM[1] / 2.0)
+            .max(0.0);
         let grey = raster.at_mm(x + LABEL_MM[0] / 2.0, LABEL_MM[1] / 2.0 - y);
         (grey.map(|g| 0.04 + 0.86 * g), gap)
     }

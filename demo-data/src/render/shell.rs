@@ -47,21 +47,51 @@ impl Section {
 /// x, z of the origin; direction in degrees; distance to the sole or back; to the widest place;
 /// depth of the open half; half breadth medial, lateral; trim edge medial, lateral; squareness.
 const SECTIONS: [Section; 15] = [
-    Section([212.0, 108.0, -90.0, 101.0, 86.0, 44.0, 36.0, 42.0, 84.0, 86.0, 3.0]),
-    Section([197.0, 108.0, -90.0, 102.3, 86.0, 50.0, 43.0, 45.0, 80.0, 83.0, 3.2]),
-    Section([176.0, 108.0, -90.0, 103.0, 84.0, 56.0, 46.0, 46.5, 73.0, 78.0, 3.2]),
-    Section([150.0, 108.0, -90.0, 103.0, 81.0, 64.0, 42.0, 46.5, 66.0, 72.0, 3.0]),
-    Section([120.0, 108.0, -90.0, 102.8, 76.0, 72.0, 36.5, 41.0, 61.0, 66.0, 2.7]),
-    Section([96.0, 108.0, -90.0, 103.0, 70.0, 76.0, 33.5, 37.0, 52.0, 55.0, 2.5]),
-    Section([93.0, 108.0, -108.0, 108.5, 70.0, 72.0, 32.0, 34.0, 38.0, 43.0, 2.4]),
-    Section([92.0, 108.0, -128.0, 122.0, 64.0, 68.0, 30.0, 31.5, 28.0, 35.0, 2.3]),
-    Section([92.0, 108.0, -147.0, 107.0, 45.0, 54.0, 27.5, 29.0, 26.0, 30.0, 2.2]),
-    Section([92.0, 108.0, -165.0, 84.5, 35.0, 46.0, 26.5, 28.0, 22.0, 24.0, 2.0]),
-    Section([92.0, 114.0, -180.0, 74.5, 35.0, 44.0, 27.5, 29.0, 17.5, 18.0, 1.9]),
-    Section([92.0, 145.0, -180.0, 75.5, 39.0, 42.0, 33.0, 34.0, 11.0, 11.0, 1.9]),
-    Section([92.0, 185.0, -180.0, 78.5, 40.0, 44.0, 41.0, 41.5, 8.0, 9.0, 2.0]),
-    Section([92.0, 225.0, -180.0, 81.5, 41.0, 48.0, 47.5, 48.0, 6.0, 7.0, 2.0]),
-    Section([92.0, 268.0, -180.0, 83.5, 42.0, 50.0, 51.5, 51.5, 8.0, 8.0, 2.0]),
+    Section([
+        212.0, 108.0, -90.0, 101.0, 86.0, 44.0, 36.0, 42.0, 84.0, 86.0, 3.0,
+    ]),
+    Section([
+        197.0, 108.0, -90.0, 102.3, 86.0, 50.0, 43.0, 45.0, 80.0, 83.0, 3.2,
+    ]),
+    Section([
+        176.0, 108.0, -90.0, 103.0, 84.0, 56.0, 46.0, 46.5, 73.0, 78.0, 3.2,
+    ]),
+    Section([
+        150.0, 108.0, -90.0, 103.0, 81.0, 64.0, 42.0, 46.5, 66.0, 72.0, 3.0,
+    ]),
+    Section([
+        120.0, 108.0, -90.0, 102.8, 76.0, 72.0, 36.5, 41.0, 61.0, 66.0, 2.7,
+    ]),
+    Section([
+        96.0, 108.0, -90.0, 103.0, 70.0, 76.0, 33.5, 37.0, 52.0, 55.0, 2.5,
+    ]),
+    Section([
+        93.0, 108.0, -108.0, 108.5, 70.0, 72.0, 32.0, 34.0, 38.0, 43.0, 2.4,
+    ]),
+    Section([
+        92.0, 108.0, -128.0, 122.0, 64.0, 68.0, 30.0, 31.5, 28.0, 35.0, 2.3,
+    ]),
+    Section([
+        92.0, 108.0, -147.0, 107.0, 45.0, 54.0, 27.5, 29.0, 26.0, 30.0, 2.2,
+    ]),
+    Section([
+        92.0, 108.0, -165.0, 84.5, 35.0, 46.0, 26.5, 28.0, 22.0, 24.0, 2.0,
+    ]),
+    Section([
+        92.0, 114.0, -180.0, 74.5, 35.0, 44.0, 27.5, 29.0, 17.5, 18.0, 1.9,
+    ]),
+    Section([
+        92.0, 145.0, -180.0, 75.5, 39.0, 42.0, 33.0, 34.0, 11.0, 11.0, 1.9,
+    ]),
+    Section([
+        92.0, 185.0, -180.0, 78.5, 40.0, 44.0, 41.0, 41.5, 8.0, 9.0, 2.0,
+    ]),
+    Section([
+        92.0, 225.0, -180.0, 81.5, 41.0, 48.0, 47.5, 48.0, 6.0, 7.0, 2.0,
+    ]),
+    Section([
+        92.0, 268.0, -180.0, 83.5, 42.0, 50.0, 51.5, 51.5, 8.0, 8.0, 2.0,
+    ]),
 ];
 
 /// Section at place `t`, counted in sections from the toes, by Catmull-Rom.
@@ -83,9 +113,24 @@ fn section(t: f64) -> Section {
 
 /// Half a section from the middle of the sole or back to the trim edge, in even steps.
 fn half_section(s: &Section, lateral: bool, steps: usize, edge_shift: f64) -> Vec<V3> {
-    let [_, _, _, back, widest, front, medial, lateral_half, edge_m, edge_l, square] = s.0;
-    let (half, edge, sign) =
-        if lateral { (lateral_half, edge_l, 1.0) } else { (medial, edge_m, -1.0) };
+    let [
+        _,
+        _,
+        _,
+        back,
+        widest,
+        front,
+        medial,
+        lateral_half,
+        edge_m,
+        edge_l,
+        square,
+    ] = s.0;
+    let (half, edge, sign) = if lateral {
+        (lateral_half, edge_l, 1.0)
+    } else {
+        (medial, edge_m, -1.0)
+    };
     let edge = edge + edge_shift;
     let place = |phi: f64| {
         let (sin, cos) = phi.sin_cos();
@@ -116,7 +161,9 @@ fn half_section(s: &Section, lateral: bool, steps: usize, edge_shift: f64) -> Ve
     (0..=steps)
         .map(|k| {
             let want = whole * k as f64 / steps as f64;
-            let i = length.partition_point(|l| *l < want).clamp(1, line.len() - 1);
+            let i = length
+                .partition_point(|l| *l < want)
+                .clamp(1, line.len() - 1);
             let f = (want - length[i - 1]) / (length[i] - length[i - 1]).max(1e-12);
             let depth = line[i - 1].0 + (line[i].0 - line[i - 1].0) * f.clamp(0.0, 1.0);
             let breadth = line[i - 1].1 + (line[i].1 - line[i - 1].1) * f.clamp(0.0, 1.0);
@@ -138,19 +185,39 @@ fn shape(mut p: V3, spec: &ShellSpec) -> V3 {
     } else {
         6.2 * bump(p, V3::new(54.5, 34.0, 76.0), V3::new(10.5, 30.0, 11.5))
     };
-    let fifth_base = if medial { 0.0 } else { 2.0 * bump(p, V3::new(104.0, 38.0, 22.0), V3::new(14.0, 20.0, 9.0)) };
-    let first_head = if medial { 2.5 * bump(p, V3::new(172.0, -45.0, 24.0), V3::new(13.0, 20.0, 12.0)) } else { 0.0 };
+    let fifth_base = if medial {
+        0.0
+    } else {
+        2.0 * bump(p, V3::new(104.0, 38.0, 22.0), V3::new(14.0, 20.0, 9.0))
+    };
+    let first_head = if medial {
+        2.5 * bump(p, V3::new(172.0, -45.0, 24.0), V3::new(13.0, 20.0, 12.0))
+    } else {
+        0.0
+    };
     p.y += out * (malleolus + fifth_base + first_head);
     // Longitudinal arch under the medial side; the hollow behind the metatarsal heads.
     let low = 1.0 - smoothstep(14.0, 48.0, p.z);
     p.z += low
-        * (13.5 * bump(V3::new(p.x, 0.0, 0.0), V3::new(104.0, 0.0, 0.0), V3::new(23.0, 1.0, 1.0))
+        * (13.5
+            * bump(
+                V3::new(p.x, 0.0, 0.0),
+                V3::new(104.0, 0.0, 0.0),
+                V3::new(23.0, 1.0, 1.0),
+            )
             * smoothstep(26.0, -24.0, p.y)
             + 2.2 * bump(p, V3::new(140.0, 4.0, 5.0), V3::new(12.0, 26.0, 9.0)));
     // Hollows between heel cord and malleoli.
-    p.y -= out * 2.4 * bump(V3::new(p.x, 0.0, p.z), V3::new(30.0, 0.0, 92.0), V3::new(9.0, 1.0, 22.0));
+    p.y -= out
+        * 2.4
+        * bump(
+            V3::new(p.x, 0.0, p.z),
+            V3::new(30.0, 0.0, 92.0),
+            V3::new(9.0, 1.0, 22.0),
+        );
     let toes = smoothstep(165.0, 212.0, p.x);
-    p.x += toes * (2.5 * noise(V3::new(p.y / 14.0, spec.seed, 3.0)) - 20.0 * (p.y / 48.0).powi(4).min(1.2));
+    p.x += toes
+        * (2.5 * noise(V3::new(p.y / 14.0, spec.seed, 3.0)) - 20.0 * (p.y / 48.0).powi(4).min(1.2));
     p.z += 2.5 * noise(V3::new(p.y / 17.0, p.x / 17.0, spec.seed)) * smoothstep(245.0, 268.0, p.z);
     // Twist and lean come last of the foot's own shape: they set the angles.
     p.z -= p.y * spec.forefoot_deg.to_radians().tan() * smoothstep(95.0, 140.0, p.x);
@@ -203,8 +270,15 @@ impl Sheets {
             inner.extend(line.map(|p| shape(p, spec).component_mul(&spec.scale)));
         }
         let rows = places.len();
-        let mut sheets = Self { rows, columns, inner, outer: Vec::new() };
-        sheets.outer = (0..rows * columns).map(|i| sheets.outside(i, spec)).collect();
+        let mut sheets = Self {
+            rows,
+            columns,
+            inner,
+            outer: Vec::new(),
+        };
+        sheets.outer = (0..rows * columns)
+            .map(|i| sheets.outside(i, spec))
+            .collect();
         if spec.right {
             for p in sheets.inner.iter_mut().chain(&mut sheets.outer) {
                 p.y = -p.y;
@@ -226,15 +300,20 @@ impl Sheets {
         let (row, column) = (i / self.columns, i % self.columns);
         let at = |r: usize, c: usize| self.inner[r * self.columns + c];
         let along = at((row + 1).min(self.rows - 1), column) - at(row.saturating_sub(1), column);
-        let across = at(row, (column + 1).min(self.columns - 1)) - at(row, column.saturating_sub(1));
+        let across =
+            at(row, (column + 1).min(self.columns - 1)) - at(row, column.saturating_sub(1));
         let p = at(row, column);
         let normal = along.cross(&across).normalize();
         let drift = 9.0 * fbm(p / 40.0 + V3::repeat(spec.seed), 2);
         let strip = ((p.x * 0.55 + p.z * 0.9 + drift + p.y * 0.25) / 46.0).rem_euclid(1.0);
         let overlap = 0.9 * smoothstep(0.0, 0.05, strip) * (1.0 - smoothstep(0.35, 1.0, strip));
         let lumps = 0.75 * fbm(p / 21.0 + V3::repeat(3.0 * spec.seed), 3);
-        let rim = column.min(self.columns - 1 - column).min(row).min(self.rows - 1 - row) as f64;
-        let wall = (spec.wall_mm - 0.35 + overlap + lumps) * (0.72 + 0.28 * smoothstep(0.0, 6.0, rim));
+        let rim = column
+            .min(self.columns - 1 - column)
+            .min(row)
+            .min(self.rows - 1 - row) as f64;
+        let wall =
+            (spec.wall_mm - 0.35 + overlap + lumps) * (0.72 + 0.28 * smoothstep(0.0, 6.0, rim));
         let mut q = p + normal * wall.max(2.8);
         q.z = 0.5 * (q.z + q.z.hypot(0.7));
         q

@@ -11,7 +11,8 @@ use super::print::Print;
 use super::raster;
 use super::record::{marks_file, photo_name, truth};
 use super::scene::Scene;
-use plinthside_measure::mat::sheet::Paper;
+use plinthside_measure::mat::sheet::{CheckBar, Paper};
+use plinthside_measure::mat::{Bar, Printed};
 use std::path::Path;
 
 /// Stored size of a photograph, pixels.
@@ -27,10 +28,27 @@ pub fn scene(patient: &Patient, lit: bool) -> (Scene, Vec<Mark>) {
     let print = Print::new(&layout, PRINT_SCALE);
     let place = layout.label_place;
     let middle = [0, 1].map(|i| (place.min_mm[i] + place.max_mm[i]) / 2.0 * PRINT_SCALE);
-    let label = (raster::label(&patient.label), middle, patient.label_turn_deg);
+    let label = (
+        raster::label(&patient.label),
+        middle,
+        patient.label_turn_deg,
+    );
     let window = V3::from(patient.window);
-    let light = if lit { Light::new(&mesh, window, [200.0, 148.0], 280.0) } else { Light::dark() };
-    (Scene { mesh, ink, print, label, light }, marks)
+    let light = if lit {
+        Light::new(&mesh, window, [200.0, 148.0], 280.0)
+    } else {
+        Light::dark()
+    };
+    (
+        Scene {
+            mesh,
+            ink,
+            print,
+            label,
+            light,
+        },
+        marks,
+    )
 }
 
 /// The cameras of a patient's photographs; `shrink` divides their resolution for a quick look.
@@ -46,7 +64,10 @@ pub fn cameras(patient: &Patient, shrink: u32) -> Vec<Camera> {
             // Autofocus changes f, the stabiliser the centre, from photograph to photograph.
             let f_px = patient.f_px * (1.0 + 0.008 * own(0)) / small;
             let [w, h] = SIZE_PX.map(f64::from);
-            let centre_px = [(w / 2.0 + 21.0 + 9.0 * own(1)) / small, (h / 2.0 - 14.0 + 9.0 * own(2)) / small];
+            let centre_px = [
+                (w / 2.0 + 21.0 + 9.0 * own(1)) / small,
+                (h / 2.0 - 14.0 + 9.0 * own(2)) / small,
+            ];
             Camera {
                 f_px,
                 centre_px,
@@ -60,8 +81,32 @@ pub fn cameras(patient: &Patient, shrink: u32) -> Vec<Camera> {
         .collect()
 }
 
+/// The mat file of the print in the photographs: its check bars as a ruler reads them.
+///
+/// # Errors
+/// What the mat or the file system says.
+pub fn write_mat(folder: &Path) -> Result<(), Box<dyn std::error::Error>> {
+    let layout = Paper::A3.layout();
+    let read = |bar: &CheckBar| Bar {
+        nominal_mm: bar.nominal_mm,
+        measured_mm: (bar.nominal_mm * PRINT_SCALE * 2.0).round() / 2.0,
+        sd_mm: 0.3,
+    };
+    let mut mat = layout.mat()?;
+    let page = &layout.pages[0];
+    mat.printed = Some(Printed {
+        across: Some(read(&page.across)),
+        along: Some(read(&page.along)),
+    });
+    std::fs::create_dir_all(folder)?;
+    Ok(std::fs::write(
+        folder.join("mat.json"),
+        mat.to_json() + "\n",
+    )?)
+}
+
 /// Quality of the JPEG files: as good as fits 12 MB for everything.
-const QUALITY: u8 = 90;
+const QUALITY: u8 = 88;
 
 /// Writes a patient's truth and marks files, and the photographs that are `wanted` (counted from
 /// 1), into a folder of its side's name.
@@ -82,12 +127,22 @@ pub fn write(
     let save = |name: &str, text: String| std::fs::write(folder.join(name), text + "\n");
     save("truth.json", serde_json::to_string_pretty(&truth)?)?;
     let taps = |missed| marks_file(&truth, &scene, &marks, &cameras, missed);
-    save("marks.json", serde_json::to_string_pretty(&taps(patient.missed.as_ref()))?)?;
+    save(
+        "marks.json",
+        serde_json::to_string_pretty(&taps(patient.missed.as_ref()))?,
+    )?;
     if patient.missed.is_some() {
-        save("marks-corrected.json", serde_json::to_string_pretty(&taps(None))?)?;
+        save(
+            "marks-corrected.json",
+            serde_json::to_string_pretty(&taps(None))?,
+        )?;
     }
     for mark in &marks {
-        let seen = truth.photos.iter().filter(|p| p.marks_px.contains_key(mark.name)).count();
+        let seen = truth
+            .photos
+            .iter()
+            .filter(|p| p.marks_px.contains_key(mark.name))
+            .count();
         eprintln!("{} {:25} seen in {seen}", patient.side, mark.name);
     }
     for (i, camera) in cameras.iter().enumerate().filter(|(i, _)| wanted(i + 1)) {
