@@ -107,7 +107,8 @@ pub fn results(marks: &BTreeMap<&str, Vector3<f64>>, s: f64) -> BTreeMap<String,
     let between_deg = forefoot_deg - heel_deg;
     let plane = (at("mtp-1") - hl).cross(&(at("mtp-5") - hl)) * s;
     let up = plane.normalize();
-    let forward = (Vector3::x() - up * up.x).normalize();
+    // The direction of the plantar plane that runs with X seen from the side.
+    let forward = Vector3::new(up.z, 0.0, -up.x).normalize();
     let width = ball.y.hypot(ball.z);
     [
         ("heel_deg", heel_deg),
