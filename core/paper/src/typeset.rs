@@ -10,6 +10,7 @@ use serde_json::Value;
 use std::sync::LazyLock;
 use typst::diag::{FileError, FileResult, SourceDiagnostic};
 use typst::foundations::{Bytes, Datetime, Duration};
+use typst::layout::{Frame, FrameItem};
 use typst::syntax::{FileId, RootedPath, Source, VirtualPath, VirtualRoot};
 use typst::text::{Font, FontBook};
 use typst::utils::{LazyHash, Scalar};
@@ -62,6 +63,29 @@ impl Document {
     #[must_use]
     pub fn pages(&self) -> usize {
         self.0.pages().len()
+    }
+
+    /// The words of every page, a line for each run of text, in the order they were set.
+    #[must_use]
+    pub fn text(&self) -> Vec<String> {
+        fn walk(frame: &Frame, words: &mut String) {
+            for (_, item) in frame.items() {
+                match item {
+                    FrameItem::Group(group) => walk(&group.frame, words),
+                    FrameItem::Text(text) => {
+                        words.push_str(&text.text);
+                        words.push('\n');
+                    }
+                    _ => {}
+                }
+            }
+        }
+        let words = |page: &typst_layout::Page| {
+            let mut words = String::new();
+            walk(&page.frame, &mut words);
+            words
+        };
+        self.0.pages().iter().map(words).collect()
     }
 
     /// Width and height of a page (from 0), mm.
