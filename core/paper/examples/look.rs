@@ -2,88 +2,70 @@
 //! `cargo run --release -p plinthside-paper --example look -- FOLDER`.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
-<<<<<<< HEAD
-use chrono::NaiveDate;
-=======
 #[path = "../tests/paper/data.rs"]
 mod data;
 
 use data::*;
->>>>>>> 4403009 (Tests of everything on paper)
 use plinthside_measure::marks::Side;
 use plinthside_paper::*;
 use std::path::Path;
 use std::time::Instant;
 
 fn main() {
-<<<<<<< HEAD
-    let dir = std::env::args().nth(1).expect("folder");
-    let dir = Path::new(&dir);
-    std::fs::create_dir_all(dir).unwrap();
-    let date = NaiveDate::from_ymd_opt(2026, 11, 25).unwrap();
-    let code = CastCode::from_bits(0x0123_4567_89AB_CDE3).or_else(|| CastCode::from_bits(77)).unwrap();
-    for size in LabelSize::ALL {
-        for (side, long) in [(Side::Left, false), (Side::Right, true)] {
-            let data = Label {
-                code,
-                side,
-                revision: if long { 12 } else { 1 },
-                device: if long { "Hinged ankle-foot orthosis with lateral extension of the foot shell and full padding".into() } else { "Hinged ankle-foot orthosis".into() },
-                hinge: if long { "Dorsiflexion free; plantarflexion stopped at 0°, adjustable; hinge on both sides, level with 10° external rotation".into() } else { "Dorsiflexion free, plantarflexion stopped at 0°".into() },
-                date,
-                clinic: if long { "Harbourside and Upper Valley Foot and Ankle Clinic".into() } else { "Weir Lane Foot Clinic".into() },
-                telephone: "01632 960 114".into(),
-                package: long.then_some((1, 2)),
-                name: long.then(|| "Mr Bartholomew Featherstonehaugh-Cholmondeley".into()),
-            };
-            for printer in [PrinterDots::DPI_203, PrinterDots::DPI_300] {
-                let t = std::time::Instant::now();
-                let doc = label(&data, size, printer).unwrap();
-                let png = doc.png(0, printer.dpi).unwrap();
-                println!("{size} {side} {:.0} dpi: {:.1} ms", printer.dpi, t.elapsed().as_secs_f64() * 1e3);
-                std::fs::write(dir.join(format!("label-{size}-{side}-{:.0}.png", printer.dpi)), png).unwrap();
-                std::fs::write(dir.join(format!("label-{size}-{side}.pdf")), doc.pdf().unwrap()).unwrap();
-=======
     let folder = std::env::args().nth(1).unwrap_or_else(|| "look".into());
     let folder = Path::new(&folder);
     std::fs::create_dir_all(folder).unwrap();
     let keep = |name: String, bytes: Vec<u8>| std::fs::write(folder.join(name), bytes).unwrap();
     for size in LabelSize::ALL {
-        for (side, data) in [(Side::Left, a_label(Side::Left)), (Side::Right, a_long_label(Side::Right))] {
+        for (side, data) in [
+            (Side::Left, a_label(Side::Left)),
+            (Side::Right, a_long_label(Side::Right)),
+        ] {
             for printer in [PrinterDots::DPI_203, PrinterDots::DPI_300] {
                 let start = Instant::now();
                 let set = label(&data, size, printer).unwrap();
                 let png = set.png(0, printer.dpi).unwrap();
-                println!("label {size} {side} {:.0} dpi: {:.0} ms", printer.dpi, start.elapsed().as_secs_f64() * 1e3);
+                println!(
+                    "label {size} {side} {:.0} dpi: {:.0} ms",
+                    printer.dpi,
+                    start.elapsed().as_secs_f64() * 1e3
+                );
                 keep(format!("label-{size}-{side}-{:.0}.png", printer.dpi), png);
                 keep(format!("label-{size}-{side}.pdf"), set.pdf().unwrap());
->>>>>>> 4403009 (Tests of everything on paper)
             }
         }
     }
     let codes: Vec<_> = (0..33).map(|_| CastCode::mint().unwrap()).collect();
     for paper in [Paper::A4, Paper::Letter] {
-<<<<<<< HEAD
-        let t = std::time::Instant::now();
-        let doc = labels(&codes, 1, "Weir Lane Foot Clinic", "01632 960 114", paper, date).unwrap();
-        println!("sheet {paper} {:.0} ms", t.elapsed().as_secs_f64() * 1e3);
-        std::fs::write(dir.join(format!("labels-{paper}.pdf")), doc.pdf().unwrap()).unwrap();
-=======
         let start = Instant::now();
-        let set = labels(&codes[..24], 1, "Weir Lane Foot Clinic", "01632 960 114", paper, date()).unwrap();
+        let set = labels(
+            &codes[..24],
+            1,
+            "Weir Lane Foot Clinic",
+            "01632 960 114",
+            paper,
+            date(),
+        )
+        .unwrap();
         let pdf = set.pdf().unwrap();
-        println!("sheet of 24 on {paper}: {:.0} ms", start.elapsed().as_secs_f64() * 1e3);
+        println!(
+            "sheet of 24 on {paper}: {:.0} ms",
+            start.elapsed().as_secs_f64() * 1e3
+        );
         keep(format!("labels-{paper}.pdf"), pdf);
->>>>>>> 4403009 (Tests of everything on paper)
     }
     for paper in plinthside_measure::mat::sheet::Paper::ALL {
         let layout = paper.layout();
         let name = layout.name.replace(' ', "-").to_lowercase();
-        keep(format!("mat-{name}.pdf"), mat(&layout, date()).unwrap().pdf().unwrap());
-        keep(format!("mat-{name}.json"), layout.mat().unwrap().to_json().into_bytes());
+        keep(
+            format!("mat-{name}.pdf"),
+            mat(&layout, date()).unwrap().pdf().unwrap(),
+        );
+        keep(
+            format!("mat-{name}.json"),
+            layout.mat().unwrap().to_json().into_bytes(),
+        );
     }
-<<<<<<< HEAD
-=======
     let cautions = ["Skin insensate at two sites: pad fully, check daily.".to_owned()];
     for side in [Side::Left, Side::Right] {
         let results = worked_example(side);
@@ -92,14 +74,26 @@ fn main() {
         let (clinic, ordered) = (a_clinic(), an_order(side));
         for paper in [Paper::A4, Paper::Letter] {
             let start = Instant::now();
-            let set = bench(&a_bench(&results, &outlines, Some(&verdict), &cautions), paper).unwrap();
+            let set = bench(
+                &a_bench(&results, &outlines, Some(&verdict), &cautions),
+                paper,
+            )
+            .unwrap();
             keep(format!("bench-{side}-{paper}.pdf"), set.pdf().unwrap());
-            println!("bench sheet {side} {paper}: {:.0} ms", start.elapsed().as_secs_f64() * 1e3);
+            println!(
+                "bench sheet {side} {paper}: {:.0} ms",
+                start.elapsed().as_secs_f64() * 1e3
+            );
             let set = order(&an_order_sheet(&clinic, &ordered, &cautions), paper).unwrap();
             keep(format!("order-{side}-{paper}.pdf"), set.pdf().unwrap());
         }
     }
     let clinic = a_clinic();
-    keep("packing.pdf".into(), packing_list(&a_packing(&clinic, &packed(), &contents()), Paper::A4).unwrap().pdf().unwrap());
->>>>>>> 4403009 (Tests of everything on paper)
+    keep(
+        "packing.pdf".into(),
+        packing_list(&a_packing(&clinic, &packed(), &contents()), Paper::A4)
+            .unwrap()
+            .pdf()
+            .unwrap(),
+    );
 }

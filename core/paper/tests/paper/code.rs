@@ -26,7 +26,10 @@ fn minted_codes_are_distinct_and_typable() {
     for code in codes {
         let shown = code.to_string();
         assert_eq!(shown.len(), 16);
-        assert!(shown.chars().all(|c| c == '-' || SYMBOLS.contains(c)), "{shown}");
+        assert!(
+            shown.chars().all(|c| c == '-' || SYMBOLS.contains(c)),
+            "{shown}"
+        );
         assert_eq!(shown.parse(), Ok(code));
         assert_eq!(CastCode::from_payload(&code.payload()), Some(code));
     }
@@ -94,12 +97,33 @@ fn errors_say_what_and_where() {
     assert_eq!(error(" - "), CodeError::Empty);
     assert_eq!(
         error("3FKQ-U4YC-5T82-A"),
-        CodeError::Symbol { symbol: 'U', group: Group::Second, hint: " (perhaps V)" }
+        CodeError::Symbol {
+            symbol: 'U',
+            group: Group::Second,
+            hint: " (perhaps V)"
+        }
     );
-    assert_eq!(error("3FKQ-T4YC-5T8-A"), CodeError::Length { count: 12, group: Some(Group::Third) });
-    assert_eq!(error("3FKQT4YC5T8A"), CodeError::Length { count: 12, group: None });
+    assert_eq!(
+        error("3FKQ-T4YC-5T8-A"),
+        CodeError::Length {
+            count: 12,
+            group: Some(Group::Third)
+        }
+    );
+    assert_eq!(
+        error("3FKQT4YC5T8A"),
+        CodeError::Length {
+            count: 12,
+            group: None
+        }
+    );
     // A swap of neighbours within the second group that nothing else explains.
-    assert_eq!(error("3FKQ-TY4C-5T82-A"), CodeError::Check { group: Some(Group::Second) });
+    assert_eq!(
+        error("3FKQ-TY4C-5T82-A"),
+        CodeError::Check {
+            group: Some(Group::Second)
+        }
+    );
     assert_eq!(
         error("3FKQ-TY4C-5T82-A").to_string(),
         "the code does not check: a symbol is wrong or two are swapped (look at the second group); read it again"

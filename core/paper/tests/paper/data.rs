@@ -51,12 +51,26 @@ pub fn a_long_label(side: Side) -> Label {
 pub fn an_outline(side: Side) -> Outline {
     let cast_mm = (0..24)
         .map(|i| f64::from(i) * std::f64::consts::TAU / 24.0)
-        .map(|a| [45.0 + 14.0 * a.cos(), -35.0 * side.sign(), 86.0 + 18.0 * a.sin()])
+        .map(|a| {
+            [
+                45.0 + 14.0 * a.cos(),
+                -35.0 * side.sign(),
+                86.0 + 18.0 * a.sin(),
+            ]
+        })
         .collect();
-    Outline { mark: "malleolus-medial".into(), cast_mm }
+    Outline {
+        mark: "malleolus-medial".into(),
+        cast_mm,
+    }
 }
 
-pub fn a_bench<'a>(results: &'a Results, outlines: &'a [Outline], verdict: Option<&'a Verdict>, cautions: &'a [String]) -> Bench<'a> {
+pub fn a_bench<'a>(
+    results: &'a Results,
+    outlines: &'a [Outline],
+    verdict: Option<&'a Verdict>,
+    cautions: &'a [String],
+) -> Bench<'a> {
     Bench {
         results,
         outlines,
@@ -71,7 +85,11 @@ pub fn a_bench<'a>(results: &'a Results, outlines: &'a [Outline], verdict: Optio
     }
 }
 
-pub fn an_order_sheet<'a>(clinic: &'a Clinic, order: &'a plinthside_visit::Order, cautions: &'a [String]) -> OrderSheet<'a> {
+pub fn an_order_sheet<'a>(
+    clinic: &'a Clinic,
+    order: &'a plinthside_visit::Order,
+    cautions: &'a [String],
+) -> OrderSheet<'a> {
     OrderSheet {
         clinic,
         order,
@@ -88,7 +106,7 @@ pub fn an_order_sheet<'a>(clinic: &'a Clinic, order: &'a plinthside_visit::Order
 }
 
 /// The worked example of the measurement's description, mirrored for a right foot.
-pub pub fn worked_example(side: Side) -> Results {
+pub fn worked_example(side: Side) -> Results {
     let marks = [
         ("heel-lower", [0.0, 0.0, 14.0]),
         ("heel-upper", [-2.99, 2.52, 62.0]),
@@ -195,10 +213,18 @@ pub fn packed() -> [plinthside_paper::PackedCast; 2] {
 }
 
 pub fn contents() -> Vec<String> {
-    vec!["Order, 1 page".into(), "Bench sheet, 4 pages".into(), "Tracing of the insole, right".into()]
+    vec![
+        "Order, 1 page".into(),
+        "Bench sheet, 4 pages".into(),
+        "Tracing of the insole, right".into(),
+    ]
 }
 
-pub fn a_packing<'a>(clinic: &'a Clinic, casts: &'a [plinthside_paper::PackedCast], contents: &'a [String]) -> plinthside_paper::Packing<'a> {
+pub fn a_packing<'a>(
+    clinic: &'a Clinic,
+    casts: &'a [plinthside_paper::PackedCast],
+    contents: &'a [String],
+) -> plinthside_paper::Packing<'a> {
     plinthside_paper::Packing {
         clinic,
         lab: &clinic.labs[0],

@@ -1,7 +1,7 @@
 use crate::data::date;
 use plinthside_measure::mat::sheet::Paper;
-use plinthside_paper::tag36h11::dark_modules;
 use plinthside_paper::mat;
+use plinthside_paper::tag36h11::dark_modules;
 
 /// Every module of every tag stands where the layout file says, at 8 pixels to the millimetre.
 #[test]
@@ -13,7 +13,9 @@ fn tags_are_drawn_to_size() {
         let printed = mat(&layout, date()).unwrap();
         assert_eq!(printed.pages(), layout.pages.len());
         for (i, page) in layout.pages.iter().enumerate() {
-            let grey = image::load_from_memory(&printed.png(i, DPI).unwrap()).unwrap().to_luma8();
+            let grey = image::load_from_memory(&printed.png(i, DPI).unwrap())
+                .unwrap()
+                .to_luma8();
             let dark = |x_mm: f64, y_mm: f64| {
                 let x = (x_mm - page.outline.min_mm[0]) * PX_PER_MM;
                 let y = (page.outline.max_mm[1] - y_mm) * PX_PER_MM;
@@ -22,14 +24,27 @@ fn tags_are_drawn_to_size() {
             for tag in &page.tags {
                 let modules = dark_modules(tag.id).unwrap();
                 let module = tag.side_mm / 8.0;
-                let [left, top] = [tag.centre_mm[0] - tag.side_mm / 2.0, tag.centre_mm[1] + tag.side_mm / 2.0];
+                let [left, top] = [
+                    tag.centre_mm[0] - tag.side_mm / 2.0,
+                    tag.centre_mm[1] + tag.side_mm / 2.0,
+                ];
                 for (row, line) in modules.iter().enumerate() {
                     for (column, &want) in line.iter().enumerate() {
                         // A tenth of a millimetre inside each module's corners.
-                        for (u, v) in [(0.1, 0.1), (module - 0.1, 0.1), (0.1, module - 0.1), (module - 0.1, module - 0.1)] {
+                        for (u, v) in [
+                            (0.1, 0.1),
+                            (module - 0.1, 0.1),
+                            (0.1, module - 0.1),
+                            (module - 0.1, module - 0.1),
+                        ] {
                             let x = left + column as f64 * module + u;
                             let y = top - row as f64 * module - v;
-                            assert_eq!(dark(x, y), want, "tag {} row {row} column {column}", tag.id);
+                            assert_eq!(
+                                dark(x, y),
+                                want,
+                                "tag {} row {row} column {column}",
+                                tag.id
+                            );
                         }
                     }
                 }
@@ -37,8 +52,14 @@ fn tags_are_drawn_to_size() {
                 for t in 0..80 {
                     let t = f64::from(t) / 80.0 * tag.side_mm;
                     for away in [0.15, module - 0.1] {
-                        assert!(!dark(left + t, top + away) && !dark(left + t, top - tag.side_mm - away));
-                        assert!(!dark(left - away, top - t) && !dark(left + tag.side_mm + away, top - t));
+                        assert!(
+                            !dark(left + t, top + away)
+                                && !dark(left + t, top - tag.side_mm - away)
+                        );
+                        assert!(
+                            !dark(left - away, top - t)
+                                && !dark(left + tag.side_mm + away, top - t)
+                        );
                     }
                 }
             }

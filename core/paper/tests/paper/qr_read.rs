@@ -35,7 +35,10 @@ fn labels_read_back() {
                 let grey = image::load_from_memory(&png).unwrap().to_luma8();
                 let [[x0, y0], [x1, _], _, _] = found[0].corners_px;
                 let module = (x1 - x0) / 25.0;
-                assert!((module - module.round()).abs() < 0.05, "{size}: module of {module} dots");
+                assert!(
+                    (module - module.round()).abs() < 0.05,
+                    "{size}: module of {module} dots"
+                );
                 // On whole dots every pixel of the symbol is pure black or white.
                 let edge = (module.round() * 25.0) as u32;
                 let (left, top) = (x0.round() as u32, y0.round() as u32);
@@ -68,10 +71,14 @@ fn many_codes_in_one_picture() {
 
 #[test]
 fn turned_and_inverted() {
-    let png = label(&a_label(Side::Left), LabelSize::W62H100, PrinterDots::DPI_203)
-        .unwrap()
-        .png(0, 203.2)
-        .unwrap();
+    let png = label(
+        &a_label(Side::Left),
+        LabelSize::W62H100,
+        PrinterDots::DPI_203,
+    )
+    .unwrap()
+    .png(0, 203.2)
+    .unwrap();
     let upright = image::load_from_memory(&png).unwrap().to_luma8();
     let [w, h] = [f64::from(upright.width()), f64::from(upright.height())];
     let at = read(&upright)[0].corners_px;
@@ -79,7 +86,10 @@ fn turned_and_inverted() {
     let corners = read(&turned)[0].corners_px;
     for (p, q) in at.iter().zip(&corners) {
         // A quarter turn clockwise takes (x, y) to (h − y, x).
-        assert!((h - p[1] - q[0]).abs() < 1.0 && (p[0] - q[1]).abs() < 1.0, "{at:?} {corners:?} {w}");
+        assert!(
+            (h - p[1] - q[0]).abs() < 1.0 && (p[0] - q[1]).abs() < 1.0,
+            "{at:?} {corners:?} {w}"
+        );
     }
     let mut inverted = upright;
     image::imageops::invert(&mut inverted);
@@ -131,7 +141,9 @@ proptest! {
 }
 
 fn shared(folder: &str) -> Option<PathBuf> {
-    let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../../../shared/data/qr").join(folder);
+    let path = PathBuf::from(env!("CARGO_MANIFEST_DIR"))
+        .join("../../../shared/data/qr")
+        .join(folder);
     if path.is_dir() {
         Some(path)
     } else {
@@ -157,14 +169,19 @@ fn pictures(folder: &PathBuf) -> Vec<(PathBuf, image::GrayImage)> {
 /// zbar, OpenCV and zxing-cpp reads 93 of these 97 exactly.
 #[test]
 fn photographs_of_others() {
-    let Some(folder) = shared("zxing") else { return };
+    let Some(folder) = shared("zxing") else {
+        return;
+    };
     let (mut read_exactly, mut all) = (0, 0);
     for set in ["qrcode-1", "qrcode-2", "qrcode-3"] {
         let (before, before_all) = (read_exactly, all);
         for (path, grey) in pictures(&folder.join(set)) {
             let text = std::fs::read_to_string(path.with_extension("txt")).unwrap();
             all += 1;
-            if read(&grey).iter().any(|c| c.text.trim_end() == text.trim_end()) {
+            if read(&grey)
+                .iter()
+                .any(|c| c.text.trim_end() == text.trim_end())
+            {
                 read_exactly += 1;
             } else {
                 println!("not read: {}", path.display());
@@ -180,7 +197,9 @@ fn photographs_of_others() {
 /// Photographs without a QR code: any read is false.
 #[test]
 fn photographs_without_a_code() {
-    let Some(folder) = shared("negatives") else { return };
+    let Some(folder) = shared("negatives") else {
+        return;
+    };
     let pictures = pictures(&folder);
     assert!(pictures.len() >= 15, "{}", pictures.len());
     for (path, grey) in pictures {

@@ -14,10 +14,16 @@ fn worked_symbol_of_the_standard() {
     let data = bits.into_bytes();
     assert_eq!(
         data,
-        [0x10, 0x20, 0x0C, 0x56, 0x61, 0x80, 0xEC, 0x11, 0xEC, 0x11, 0xEC, 0x11, 0xEC, 0x11, 0xEC, 0x11]
+        [
+            0x10, 0x20, 0x0C, 0x56, 0x61, 0x80, 0xEC, 0x11, 0xEC, 0x11, 0xEC, 0x11, 0xEC, 0x11,
+            0xEC, 0x11
+        ]
     );
     let (_, ec) = construct_codewords(&data, Version::Normal(1), EcLevel::M).unwrap();
-    assert_eq!(ec, [0xA5, 0x24, 0xD4, 0xC1, 0xED, 0x36, 0xC7, 0x87, 0x2C, 0x55]);
+    assert_eq!(
+        ec,
+        [0xA5, 0x24, 0xD4, 0xC1, 0xED, 0x36, 0xC7, 0x87, 0x2C, 0x55]
+    );
 }
 
 /// The much published example "HELLO WORLD" as 1-Q (from memory).
@@ -29,12 +35,16 @@ fn worked_alphanumeric_symbol() {
     let data = bits.into_bytes();
     assert_eq!(
         data,
-        [0x20, 0x5B, 0x0B, 0x78, 0xD1, 0x72, 0xDC, 0x4D, 0x43, 0x40, 0xEC, 0x11, 0xEC]
+        [
+            0x20, 0x5B, 0x0B, 0x78, 0xD1, 0x72, 0xDC, 0x4D, 0x43, 0x40, 0xEC, 0x11, 0xEC
+        ]
     );
     let (_, ec) = construct_codewords(&data, Version::Normal(1), EcLevel::Q).unwrap();
     assert_eq!(
         ec,
-        [0xA8, 0x48, 0x16, 0x52, 0xD9, 0x36, 0x9C, 0x00, 0x2E, 0x0F, 0xB4, 0x7A, 0x10]
+        [
+            0xA8, 0x48, 0x16, 0x52, 0xD9, 0x36, 0x9C, 0x00, 0x2E, 0x0F, 0xB4, 0x7A, 0x10
+        ]
     );
 }
 
@@ -59,13 +69,25 @@ fn ours_is_version_2_level_h() {
 
 #[test]
 fn modules_are_whole_dots_of_half_a_millimetre_or_more() {
-    for (dots_per_mm, room) in [(8.0, 16.5), (8.0, 25.0), (300.0 / 25.4, 20.7), (600.0 / 25.4, 22.4)] {
+    for (dots_per_mm, room) in [
+        (8.0, 16.5),
+        (8.0, 25.0),
+        (300.0 / 25.4, 20.7),
+        (600.0 / 25.4, 22.4),
+    ] {
         let module = module_mm(25, room, dots_per_mm).unwrap();
         let dots = module * dots_per_mm;
-        assert!((dots - dots.round()).abs() < 1e-9 && module >= 0.5 - 1e-9, "{module}");
+        assert!(
+            (dots - dots.round()).abs() < 1e-9 && module >= 0.5 - 1e-9,
+            "{module}"
+        );
         assert!(module * 33.0 <= room + 1e-6 && (module + 1.0 / dots_per_mm) * 33.0 > room);
     }
-    assert_eq!(module_mm(25, 16.0, 8.0), None, "too small for half a millimetre");
+    assert_eq!(
+        module_mm(25, 16.0, 8.0),
+        None,
+        "too small for half a millimetre"
+    );
     assert_eq!(module_mm(25, 30.0, 1.0), None, "printer too coarse");
     assert_eq!(module_mm(25, f64::NAN, 8.0), None);
 }
