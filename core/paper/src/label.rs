@@ -125,11 +125,7 @@ impl PrinterDots {
 ///
 /// # Errors
 /// [`PaperError::Request`] for a printer too coarse for the label.
-pub fn label(
-    label: &Label,
-    size: LabelSize,
-    printer: PrinterDots,
-) -> Result<Document, PaperError> {
+pub fn label(label: &Label, size: LabelSize, printer: PrinterDots) -> Result<Document, PaperError> {
     let symbol = cast_symbol(label.code)?;
     let module = module(&symbol, size.qr_room_mm(), printer)?;
     let (width, height) = size.mm();

@@ -270,7 +270,11 @@ fn make_printable(data: &mut Value) {
     match data {
         Value::String(text) => {
             let printable = |c: char| {
-                c == '\n' || SHELF.fonts.iter().all(|f| f.info().coverage.contains(c.into()))
+                c == '\n'
+                    || SHELF
+                        .fonts
+                        .iter()
+                        .all(|f| f.info().coverage.contains(c.into()))
             };
             if !text.chars().all(printable) {
                 *text = text.chars().fold(String::new(), |mut out, c| {

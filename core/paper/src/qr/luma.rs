@@ -53,6 +53,15 @@ impl<'a> Luma<'a> {
         }
     }
 
+    /// Rows `from..to` of the picture, not copied.
+    pub(super) fn rows(&self, from: usize, to: usize) -> Luma<'_> {
+        Luma {
+            width: self.width,
+            height: to - from,
+            pixels: Cow::Borrowed(&self.pixels[from * self.width..to * self.width]),
+        }
+    }
+
     /// The longer edge, pixels.
     pub(super) fn longest(&self) -> usize {
         self.width.max(self.height)

@@ -37,6 +37,9 @@ impl FoundCode {
 
 /// Longest edge at which a picture is searched; codes are found again at full size if need be.
 const WORKING_EDGE: usize = 1600;
+/// Rows by which the two halves of a large picture overlap on each side of its middle: a code that
+/// is too small for the shrunk picture is not larger than that.
+const SEAM_PX: usize = 160;
 /// Sets of three corner squares tried in one black and white picture; noise makes thousands.
 const MAX_SETS: usize = 60;
 
@@ -54,10 +57,33 @@ pub fn read_codes(picture: &Luma<'_>) -> Vec<FoundCode> {
     };
     let scale = shrink as f64;
 
-    // Round 1: as it is.
-    Attempt::new(&working, scale).run(Threshold::Blocks, &mut found);
+    // Round 1: as it is; the whole picture shrunk, and both halves at full size for codes too
+    // small for that, on two cores.
+    let blocks = |picture: &Luma<'_>, scale: f64, down: usize| {
+        let mut found = Vec::new();
+        let attempt = Attempt::new(picture, scale).below(down);
+        attempt.run(Threshold::Blocks, &mut found);
+        found
+    };
     if shrink > 1 {
-        Attempt::new(picture, 1.0).run(Threshold::Blocks, &mut found);
+        let middle = picture.height / 2;
+        let seam = SEAM_PX.min(middle);
+        let upper = picture.rows(0, (middle + seam).min(picture.height));
+        let lower = picture.rows(middle - seam, picture.height);
+        let (first, second) = std::thread::scope(|scope| {
+            let second = scope.spawn(|| blocks(&lower, 1.0, middle - seam));
+            let mut first = blocks(&working, scale, 0);
+            first.extend(blocks(&upper, 1.0, 0));
+            match second.join() {
+                Ok(second) => (first, second),
+                Err(panic) => std::panic::resume_unwind(panic),
+            }
+        });
+        for code in first.into_iter().chain(second) {
+            keep(code, &mut found);
+        }
+    } else {
+        found = blocks(&working, 1.0, 0);
     }
     if found.is_empty() {
         harder(&working, scale, &mut found);
@@ -156,11 +182,21 @@ struct Attempt<'a> {
     picture: &'a Luma<'a>,
     /// Photograph pixels to one of this picture.
     scale: f64,
+    /// Photograph rows above this picture.
+    below: usize,
 }
 
 impl<'a> Attempt<'a> {
     fn new(picture: &'a Luma<'a>, scale: f64) -> Self {
-        Self { picture, scale }
+        Self {
+            picture,
+            scale,
+            below: 0,
+        }
+    }
+
+    fn below(self, below: usize) -> Self {
+        Self { below, ..self }
     }
 
     fn run(&self, threshold: Threshold, found: &mut Vec<FoundCode>) {
@@ -197,34 +233,38 @@ impl<'a> Attempt<'a> {
             });
             if let Some(text) = text {
                 used.extend(corners);
-                self.keep(text, quad, found);
+                let code = FoundCode {
+                    cast_code: CastCode::from_payload(&text).is_some(),
+                    text,
+                    corners_px: quad
+                        .map(|[x, y]| [x * self.scale, y * self.scale + self.below as f64]),
+                };
+                keep(code, found);
             }
         }
     }
+}
 
-    /// Adds a code unless the same one was already found at the same place.
-    fn keep(&self, text: String, quad: [[f64; 2]; 4], found: &mut Vec<FoundCode>) {
-        let corners_px = quad.map(|[x, y]| [x * self.scale, y * self.scale]);
-        let centre = |c: &[[f64; 2]; 4]| {
-            let sum = c.iter().fold([0.0, 0.0], |s, p| [s[0] + p[0], s[1] + p[1]]);
-            [sum[0] / 4.0, sum[1] / 4.0]
-        };
-        let edge = (corners_px[0][0] - corners_px[2][0]).hypot(corners_px[0][1] - corners_px[2][1]);
-        let [x, y] = centre(&corners_px);
-        let same = found.iter_mut().find(|other| {
-            let [ox, oy] = centre(&other.corners_px);
-            other.text == text && (ox - x).hypot(oy - y) < edge / 2.0
-        });
-        match same {
-            // The larger picture gives the finer corners.
-            Some(other) if self.scale <= 1.0 => other.corners_px = corners_px,
-            Some(_) => {}
-            None => found.push(FoundCode {
-                cast_code: CastCode::from_payload(&text).is_some(),
-                text,
-                corners_px,
-            }),
-        }
+/// Adds a code unless the same one was already found at the same place.
+fn keep(code: FoundCode, found: &mut Vec<FoundCode>) {
+    let centre = |code: &FoundCode| {
+        let sum = code
+            .corners_px
+            .iter()
+            .fold([0.0, 0.0], |s, p| [s[0] + p[0], s[1] + p[1]]);
+        [sum[0] / 4.0, sum[1] / 4.0]
+    };
+    let [[x0, y0], _, [x2, y2], _] = code.corners_px;
+    let reach = (x0 - x2).hypot(y0 - y2) / 2.0;
+    let [x, y] = centre(&code);
+    let same = found.iter_mut().find(|other| {
+        let [ox, oy] = centre(other);
+        other.text == code.text && (ox - x).hypot(oy - y) < reach
+    });
+    match same {
+        // What is found later was found in a larger picture and has the finer corners.
+        Some(other) => other.corners_px = code.corners_px,
+        None => found.push(code),
     }
 }
 
