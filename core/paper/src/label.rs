@@ -226,7 +226,7 @@ pub fn labels(
         .zip(first_number..)
         .map(|(&code, number)| {
             let symbol = cast_symbol(code)?;
-            let module = module(&symbol, sheet.height - 6.0, PrinterDots::DPI_600)?;
+            let module = module(&symbol, sheet.height - 3.0, PrinterDots::DPI_600)?;
             Ok(json!({
                 "code": code.to_string(),
                 "number": format!("{number:03}"),

@@ -1,22 +1,32 @@
 //! Cast code, labels, mats, orders and bench sheets as PDF and PNG.
 //!
 //! Every document is a plain function from data to a [`Document`], which is then written as PDF or
-//! PNG: [`label()`], [`labels`](label::labels). The caller gives the date; the same data gives the
-//! same bytes.
+//! PNG: [`mat()`], [`label()`], [`labels`](label::labels), [`order()`], [`bench()`],
+//! [`packing_list`]. The caller gives the date; the same data gives the same bytes. Templates are
+//! the files in `templates/`; what someone typed reaches them as text and never as markup.
+//!
+//! [`CastCode`] is the code itself, [`qr`] draws it and reads it from photographs.
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used))]
 
+pub mod bench;
 pub mod code;
 mod error;
 pub mod label;
 mod mat;
+mod order;
+mod packing;
 mod page;
 pub mod qr;
 pub mod tag36h11;
 mod typeset;
+mod words;
 
+pub use bench::{Bench, Outline, bench};
 pub use code::CastCode;
 pub use error::PaperError;
 pub use label::{Label, LabelSize, PrinterDots, label, labels};
 pub use mat::mat;
+pub use order::{OrderSheet, order};
+pub use packing::{PackedCast, Packing, packing_list};
 pub use page::Paper;
 pub use typeset::Document;

@@ -265,6 +265,22 @@ impl World for Desk {
     }
 }
 
+/// Greek letters that formulas and clinicians write and our fonts lack.
+const GREEK: [(char, &str); 12] = [
+    ('α', "alpha"),
+    ('β', "beta"),
+    ('γ', "gamma"),
+    ('δ', "delta"),
+    ('θ', "theta"),
+    ('λ', "lambda"),
+    ('ρ', "rho"),
+    ('σ', "sigma"),
+    ('τ', "tau"),
+    ('φ', "phi"),
+    ('ψ', "psi"),
+    ('ω', "omega"),
+];
+
 /// Writes characters that our fonts lack as `[U+…]`: nothing typed vanishes and nothing stops a page.
 fn make_printable(data: &mut Value) {
     match data {
@@ -280,6 +296,8 @@ fn make_printable(data: &mut Value) {
                 *text = text.chars().fold(String::new(), |mut out, c| {
                     if printable(c) {
                         out.push(c);
+                    } else if let Some((_, name)) = GREEK.iter().find(|(g, _)| *g == c) {
+                        out += name;
                     } else {
                         out += &format!("[U+{:04X}]", u32::from(c));
                     }

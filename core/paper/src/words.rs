@@ -26,9 +26,11 @@ pub(crate) fn half_width(q: &Quantity) -> HalfWidth {
     }
 }
 
-/// Nearest whole number, never “-0”.
+/// Nearest whole number with a true minus sign, never “−0”.
 pub(crate) fn whole(value: f64) -> String {
-    format!("{}", value.round() as i64)
+    let n = value.round() as i64;
+    let sign = if n < 0 { "−" } else { "" };
+    format!("{sign}{}", n.abs())
 }
 
 /// A ± in whole units, rounded up: never smaller than it is, never 0.
@@ -52,12 +54,21 @@ pub(crate) struct Printed {
     pub(crate) instrument: String,
     /// `± 10` with the marking.
     pub(crate) total: String,
+    /// What the word adds in brackets: `the ± spans zero`.
+    pub(crate) note: String,
 }
 
 pub(crate) fn printed(name: &str, q: &Quantity, word: Option<&str>) -> Result<Printed, PaperError> {
-    finite(name, &[q.value, q.instrument_sd, q.total_sd, q.low95, q.high95])?;
+    finite(
+        name,
+        &[q.value, q.instrument_sd, q.total_sd, q.low95, q.high95],
+    )?;
     let half = half_width(q);
     let unit = unit_sign(q.unit);
+    let (word, note) = match word.and_then(|w| w.split_once(" (")) {
+        Some((word, note)) => (Some(word), note.trim_end_matches(')')),
+        None => (word, ""),
+    };
     // At a whole 0 no direction is named.
     let value = match word {
         Some(word) if q.value.round() != 0.0 && !word.is_empty() => {
@@ -69,6 +80,7 @@ pub(crate) fn printed(name: &str, q: &Quantity, word: Option<&str>) -> Result<Pr
         value,
         instrument: format!("± {}", whole_up(half.instrument)),
         total: format!("± {}", whole_up(half.total)),
+        note: note.to_owned(),
     })
 }
 

@@ -21,9 +21,8 @@ impl Box2 {
     }
 
     fn overlap(&self, other: &Self) -> f64 {
-        let side = |i: usize| {
-            (self.high[i].min(other.high[i]) - self.low[i].max(other.low[i])).max(0.0)
-        };
+        let side =
+            |i: usize| (self.high[i].min(other.high[i]) - self.low[i].max(other.low[i])).max(0.0);
         side(0) * side(1)
     }
 }
@@ -55,6 +54,17 @@ impl Labels {
                 self.taken.push(Box2::around(at, [0.6, 0.6]));
             }
         }
+        if shape["kind"] == "outline" {
+            let points = shape["points"].as_array();
+            for at in points.into_iter().flatten().filter_map(point) {
+                self.taken.push(Box2::around(at, [0.8, 0.8]));
+            }
+        }
+        if shape["kind"] == "hinge"
+            && let Some(at) = point(&shape["at"])
+        {
+            self.taken.push(Box2::around(at, [4.2, 4.2]));
+        }
         if shape["kind"] == "number"
             && let Some(at) = point(&shape["at"])
         {
@@ -66,7 +76,7 @@ impl Labels {
         self.taken.push(Box2::around(at, [1.3, 1.3]));
     }
 
-    /// Centre of the label for a mark: the free one of eight places around it, or the freest.
+    /// Centre of the label for a mark: the free one of the places around it, or the freest.
     pub(super) fn place(&mut self, at: [f64; 2], text: &str) -> [f64; 2] {
         let half = [
             text.chars().count() as f64 * LETTER_MM / 2.0 + 0.4,
@@ -85,6 +95,10 @@ impl Labels {
             [-outward * dx, dy],
             [outward * (dx + 3.0), -2.0 * dy],
             [outward * (dx + 3.0), 2.0 * dy],
+            [-outward * (dx + 3.0), -2.0 * dy],
+            [outward * (dx + 4.0), 0.0],
+            [-outward * (dx + 4.0), 0.0],
+            [0.0, -2.0 * dy],
         ];
         let page = Box2 {
             low: [0.0, 0.0],

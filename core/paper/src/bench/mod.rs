@@ -5,13 +5,13 @@ mod numbers;
 mod views;
 
 use crate::page::{Paper, long_date};
-use crate::qr::cast_symbol;
 use crate::typeset::Document;
 use crate::words::finite;
-use crate::{CastCode, PaperError, label};
+use crate::{CastCode, PaperError};
 use chrono::{Datelike, NaiveDate};
 use plinthside_measure::cast::Results;
-use serde::Serialize;
+use plinthside_visit::Lang;
+use plinthside_visit::verdict::{Call, Verdict};
 use serde_json::{Value, json};
 use views::View;
 
@@ -22,31 +22,6 @@ const FOOT_MM: f64 = 16.0;
 /// Gap between two views, and the room of a view's title and caption, mm.
 const GAP_MM: f64 = 4.0;
 const CAPTION_MM: f64 = 19.0;
-
-/// How serious a sentence is; its tone on paper is told by words too.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "lowercase")]
-pub enum Tone {
-    /// Inside the limits: keep.
-    Good,
-    /// The lab can correct, or look again.
-    Caution,
-    /// Recast, wrong side.
-    Stop,
-    /// Only said.
-    Plain,
-}
-
-/// The verdict on the cast as marked.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Verdict {
-    /// Its words: “Keep”, “Lab can correct”, “Recast”, “Re-mark”.
-    pub words: String,
-    /// Its tone.
-    pub tone: Tone,
-    /// One sentence a quantity, with its amount.
-    pub amounts: Vec<String>,
-}
 
 /// An outline traced on the cast, in the cast frame, mm.
 #[derive(Debug, Clone, PartialEq)]
@@ -102,10 +77,6 @@ pub fn bench(bench: &Bench<'_>, paper: Paper) -> Result<Document, PaperError> {
     }
     let views = views::all(results, bench.outlines)?;
     let (pages, left_out) = lay_out(views, paper);
-    let qr = bench
-        .code
-        .map(|code| Ok::<_, PaperError>(label::drawing(&cast_symbol(code)?, 0.5)))
-        .transpose()?;
     let (width, height) = paper.mm();
     Document::set(
         "bench.typ",
@@ -113,7 +84,6 @@ pub fn bench(bench: &Bench<'_>, paper: Paper) -> Result<Document, PaperError> {
             "width": width, "height": height, "margin": MARGIN_MM,
             "side": results.side,
             "code": bench.code.map(|c| c.to_string()),
-            "qr": qr,
             "revision": bench.revision,
             "ordered": bench.ordered,
             "clinic": bench.clinic, "telephone": bench.telephone,
@@ -124,9 +94,7 @@ pub fn bench(bench: &Bench<'_>, paper: Paper) -> Result<Document, PaperError> {
                 plinthside_measure::cast::Source::Photographs => "camera",
                 plinthside_measure::cast::Source::Ruler => "ruler",
             },
-            "verdict": bench.verdict.map(|v| json!({
-                "words": v.words, "tone": v.tone, "amounts": v.amounts,
-            })),
+            "verdict": bench.verdict.map(verdict),
             "side_check": side_check(results),
             "cautions": bench.cautions,
             "warnings": results.warnings,
@@ -141,13 +109,50 @@ pub fn bench(bench: &Bench<'_>, paper: Paper) -> Result<Document, PaperError> {
     )
 }
 
+/// The verdict with the amount of every finding that is not simply kept.
+fn verdict(verdict: &Verdict) -> Value {
+    let text = |t: &plinthside_visit::Text| t.get(Lang::En).to_owned();
+    let findings: Vec<_> = verdict
+        .findings
+        .iter()
+        .filter(|f| f.call > Call::Keep)
+        .map(|f| {
+            let advice = f.advice.map(|a| text(&a.text()));
+            let parts = [Some(text(&f.text)), advice, Some(text(&f.remedy))];
+            let said: Vec<String> = parts
+                .into_iter()
+                .flatten()
+                .filter(|s| !s.is_empty())
+                .collect();
+            // The verdict's own word is not said twice.
+            let call = (f.call != verdict.call).then(|| text(&f.call.text()));
+            json!({"call": call, "tone": tone(f.call), "words": said.join("; ")})
+        })
+        .collect();
+    json!({
+        "words": text(&verdict.call.text()),
+        "tone": tone(verdict.call),
+        "findings": findings,
+        "not_judged": verdict.not_judged.iter().map(text).collect::<Vec<_>>(),
+    })
+}
+
+fn tone(call: Call) -> &'static str {
+    match call {
+        Call::Note => "plain",
+        Call::Keep => "good",
+        Call::Correct | Call::ReMark => "caution",
+        Call::Recast => "stop",
+    }
+}
+
 fn side_check(results: &Results) -> Value {
     use plinthside_measure::cast::SideOutcome;
     let check = &results.side_check;
     let tone = match check.outcome {
-        SideOutcome::Agrees => Tone::Good,
-        _ if check.stops => Tone::Stop,
-        _ => Tone::Caution,
+        SideOutcome::Agrees => "good",
+        _ if check.stops => "stop",
+        _ => "caution",
     };
     json!({"tone": tone, "sentences": check.sentences})
 }

@@ -28,7 +28,6 @@ const SHOWN: &[ResultName] = &[
     ResultName::HeelToFifthMtp,
     ResultName::ForefootBreadth,
     ResultName::HeelBreadth,
-    ResultName::HingeMismatch,
 ];
 
 pub(super) fn quantities(results: &Results) -> Result<Vec<Value>, PaperError> {
@@ -37,7 +36,7 @@ pub(super) fn quantities(results: &Results) -> Result<Vec<Value>, PaperError> {
         if let Some(p) = result(results, name)? {
             rows.push(json!({
                 "name": name.label(), "value": p.value,
-                "instrument": p.instrument, "total": p.total,
+                "instrument": p.instrument, "total": p.total, "note": p.note,
             }));
         }
     }
@@ -97,7 +96,11 @@ pub(super) fn comparisons(results: &Results) -> Result<Vec<Value>, PaperError> {
             let cast = printed(label, &c.cast, None)?;
             let difference = printed(label, &c.difference, None)?;
             crate::words::finite(label, &[c.leg_mm])?;
-            let sign = if c.difference.value.round() > 0.0 { "+" } else { "" };
+            let sign = if c.difference.value.round() > 0.0 {
+                "+"
+            } else {
+                ""
+            };
             Ok(json!({
                 "name": label, "cast": cast.value, "total": cast.total,
                 "leg": format!("{} mm", whole(c.leg_mm)), "readings": c.readings,

@@ -9,8 +9,10 @@ use plinthside_measure::marks::{MarkName, Side};
 use serde::Serialize;
 use serde_json::{Value, json};
 
-/// Room around the points for labels, mm.
-const AROUND_MM: f64 = 13.0;
+/// Room around the points for labels, mm: beside them (so that the two views which share the foot's
+/// width stand side by side on an A4), and above and below.
+const BESIDE_MM: f64 = 7.0;
+const AROUND_MM: f64 = 12.0;
 /// A drawing is never narrower or lower than this: its title needs the room, mm.
 const LEAST_MM: f64 = 56.0;
 
@@ -80,11 +82,20 @@ impl<'a> Drawing<'a> {
             ],
         };
         let shown = |mark: &str| !other.contains(&mark);
+        // Seen edge on, an outline would be a line that means nothing.
+        let side_view = matches!(from, Seen::Medial | Seen::Lateral);
         Self {
             results,
-            outlines: outlines.iter().filter(|o| shown(&o.mark)).collect(),
+            outlines: outlines
+                .iter()
+                .filter(|o| side_view && shown(&o.mark))
+                .collect(),
             from,
-            points: results.points.iter().filter(|p| shown(p.mark.as_str())).collect(),
+            points: results
+                .points
+                .iter()
+                .filter(|p| shown(p.mark.as_str()))
+                .collect(),
             hinge: match from {
                 Seen::Medial => results.medial_hinge.as_ref(),
                 Seen::Lateral => results.lateral_hinge.as_ref(),
@@ -141,7 +152,11 @@ impl<'a> Drawing<'a> {
         let title = self.title();
         let alt = format!(
             "{title}: measured points {}. {}",
-            self.points.iter().map(|p| p.mark.as_str()).collect::<Vec<_>>().join(", "),
+            self.points
+                .iter()
+                .map(|p| p.mark.as_str())
+                .collect::<Vec<_>>()
+                .join(", "),
             captions.join("; ")
         );
         Ok(Some(View {
@@ -172,13 +187,22 @@ impl<'a> Drawing<'a> {
         if self.from != Seen::Above {
             low[1] = low[1].min(0.0); // the bench
         }
-        let spare = |i: usize| (LEAST_MM - (high[i] - low[i] + 2.0 * AROUND_MM)).max(0.0) / 2.0;
-        self.left = low[0] - AROUND_MM - spare(0);
-        self.top = high[1] + AROUND_MM + spare(1);
-        self.width = high[0] + AROUND_MM + spare(0) - self.left;
+        let beside = match self.from {
+            Seen::Behind | Seen::Above => BESIDE_MM,
+            Seen::Medial | Seen::Lateral => AROUND_MM,
+        };
+        let spare = |i: usize, room: f64| (LEAST_MM - (high[i] - low[i] + room)).max(0.0) / 2.0;
+        let (spare_x, spare_y) = (spare(0, 2.0 * beside), spare(1, 2.0 * AROUND_MM));
+        self.left = low[0] - beside - spare_x;
+        self.top = high[1] + AROUND_MM + spare_y;
+        self.width = high[0] + beside + spare_x - self.left;
         // Below the bench only its line's label.
-        let below = if self.from == Seen::Above { AROUND_MM } else { 5.0 };
-        self.height = self.top - (low[1] - below - spare(1));
+        let below = if self.from == Seen::Above {
+            AROUND_MM
+        } else {
+            5.0
+        };
+        self.height = self.top - (low[1] - below - spare_y);
     }
 
     fn line(&mut self, style: &str, a: [f64; 2], b: [f64; 2]) {
@@ -231,11 +255,9 @@ impl<'a> Drawing<'a> {
 
     /// The 95 % range of a line's direction: a fan from `a`, or about the middle of both.
     fn wedge(&mut self, a: &str, b: &str, name: ResultName, about_middle: bool) {
-        let (Some(pa), Some(pb), Some(q)) = (
-            self.get(a),
-            self.get(b),
-            self.results.quantities.get(&name),
-        ) else {
+        let (Some(pa), Some(pb), Some(q)) =
+            (self.get(a), self.get(b), self.results.quantities.get(&name))
+        else {
             return;
         };
         let (pa, pb) = (self.on_page(pa), self.on_page(pb));
@@ -339,8 +361,13 @@ impl<'a> Drawing<'a> {
         let mut captions = Vec::new();
         for (words, name) in names {
             if let Some(p) = result(self.results, *name)? {
+                let note = if p.note.is_empty() {
+                    String::new()
+                } else {
+                    format!(": {}", p.note)
+                };
                 captions.push(format!(
-                    "{words} {} ({}; with marking {})",
+                    "{words} {} ({}; with marking {}{note})",
                     p.value, p.instrument, p.total
                 ));
             }
@@ -349,7 +376,9 @@ impl<'a> Drawing<'a> {
             Seen::Behind => captions.push("Numbers: mm above the bench.".into()),
             Seen::Above => captions.push("Dashed: the X reference.".into()),
             _ if self.hinge.is_some() => {
-                captions.push("Cross: hinge point; mm above the bench and from the lower heel mark.".into());
+                captions.push(
+                    "Cross: hinge point; mm above the bench and from the lower heel mark.".into(),
+                );
             }
             _ => {}
         }

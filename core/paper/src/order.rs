@@ -1,0 +1,144 @@
+//! The order on paper: what is ordered, why, and who signed it.
+
+mod fields;
+
+use crate::page::{Paper, long_date};
+use crate::qr::cast_symbol;
+use crate::typeset::Document;
+use crate::{CastCode, PaperError, label};
+use chrono::{Datelike, NaiveDate};
+use plinthside_visit::{CastRecord, Clinic, Lang, Order, Revision};
+use serde_json::{Value, json};
+
+/// Everything an order shows.
+#[derive(Debug, Clone)]
+pub struct OrderSheet<'a> {
+    /// The clinic.
+    pub clinic: &'a Clinic,
+    /// The order, for its side and state.
+    pub order: &'a Order,
+    /// The revision printed.
+    pub revision: &'a Revision,
+    /// The cast code, once bound.
+    pub code: Option<CastCode>,
+    /// Pseudonymous code of the patient.
+    pub person_code: &'a str,
+    /// The patient's name: only where the clinician asked for it.
+    pub name: Option<&'a str>,
+    /// Body mass as entered, kilograms.
+    pub body_mass_kg: Option<f64>,
+    /// How the cast was taken, if there is one.
+    pub cast: Option<&'a CastRecord>,
+    /// Nothing was measured by photograph: ruler, calliper or the leg's dimensions only.
+    pub without_photographs: bool,
+    /// Cautions in force, in words.
+    pub cautions: &'a [String],
+    /// Date of printing.
+    pub date: NaiveDate,
+}
+
+/// The order on A4 or Letter.
+///
+/// # Errors
+/// [`PaperError::Typesetting`] should a page fail.
+pub fn order(sheet: &OrderSheet<'_>, paper: Paper) -> Result<Document, PaperError> {
+    let (width, height) = paper.mm();
+    let revision = sheet.revision;
+    let prescription = &revision.prescription;
+    let qr = sheet
+        .code
+        .map(|code| Ok::<_, PaperError>(label::drawing(&cast_symbol(code)?, 0.55)))
+        .transpose()?;
+    let overrides: Vec<Value> = revision
+        .overrides
+        .iter()
+        .map(|(rule, o)| {
+            json!({"rule": rule, "reason": o.reason, "by": o.by, "at": long_date(o.at.date_naive())})
+        })
+        .collect();
+    Document::set(
+        "order.typ",
+        &json!({
+            "width": width, "height": height,
+            "side": sheet.order.side,
+            "code": sheet.code.map(|c| c.to_string()),
+            "qr": qr,
+            "revision": revision.number,
+            "reason": revision.reason,
+            "clinic": sheet.clinic.name,
+            "clinic_lines": sheet.clinic.address,
+            "telephone": sheet.clinic.telephone,
+            "email": sheet.clinic.email,
+            "person_code": sheet.person_code,
+            "name": sheet.name,
+            "facts": facts(sheet),
+            "sections": fields::sections(prescription, revision),
+            "note": prescription.note,
+            "cast": sheet.cast.map(fields::cast_rows),
+            "without_photographs": sheet.without_photographs,
+            "cautions": sheet.cautions,
+            "overrides": overrides,
+            "signature": revision.signature.as_ref().map(|s| json!({
+                "name": s.prescriber.name,
+                "profession": s.prescriber.profession,
+                "registration": s.prescriber.registration,
+                "at": s.at.format("%-d %b %Y, %H:%M").to_string(),
+            })),
+            "date": long_date(sheet.date),
+            "year": sheet.date.year(), "month": sheet.date.month(), "day": sheet.date.day(),
+        }),
+    )
+}
+
+/// The short lines beside the side: quantity, dates, packages, references.
+fn facts(sheet: &OrderSheet<'_>) -> Vec<[String; 2]> {
+    let identity = &sheet.revision.prescription.identity;
+    let mut facts: Vec<[String; 2]> = Vec::new();
+    let mut add = |name: &str, value: Option<String>| {
+        if let Some(value) = value.filter(|v| !v.trim().is_empty()) {
+            facts.push([name.into(), value]);
+        }
+    };
+    add("Quantity", identity.quantity.map(|n| n.to_string()));
+    add("Needed by", identity.due.map(long_date));
+    add(
+        "Rush",
+        identity.rush.map(|r| if r { "yes" } else { "no" }.into()),
+    );
+    let package = match (identity.package, identity.packages) {
+        (Some(n), Some(of)) => Some(format!("{n} of {of}")),
+        (Some(n), None) => Some(n.to_string()),
+        (None, Some(of)) => Some(format!("{of} in all")),
+        (None, None) => None,
+    };
+    add("Package", package);
+    add(
+        "Body mass",
+        sheet.body_mass_kg.map(|kg| format!("{kg:.0} kg")),
+    );
+    add("Lab", Some(identity.lab.clone()));
+    add("Clinic reference", Some(identity.clinic_reference.clone()));
+    add("Purchase number", Some(identity.purchase_number.clone()));
+    let hours = if identity.contact_hours.is_empty() {
+        &sheet.clinic.contact_hours
+    } else {
+        &identity.contact_hours
+    };
+    add("Ring the prescriber", Some(hours.clone()));
+    let word = |w: &str| Some(w.to_owned());
+    add(
+        "Cast afterwards",
+        identity
+            .cast_afterwards
+            .as_ref()
+            .and_then(|c| word(c.label(Lang::En))),
+    );
+    add(
+        "Trial fit",
+        identity
+            .trial_fit
+            .as_ref()
+            .and_then(|c| word(c.label(Lang::En))),
+    );
+    facts
+}

@@ -1,0 +1,564 @@
+//! The fields of a prescription as rows: name, value, why.
+
+use crate::words::entry;
+use plinthside_visit::order::{
+    BenchAngle, Direction, ForefootCorrection, HingeLineKind, MotionKind, Prescription,
+    RearfootPost, ShoeWedge, Skive,
+};
+use plinthside_visit::{CastRecord, Entry, Lang, Revision};
+use serde::Serialize;
+
+/// One row of a section.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub(super) struct Row {
+    name: String,
+    /// `None`: nothing was chosen, and that is said.
+    value: Option<String>,
+    /// Why it holds what it holds.
+    because: Option<String>,
+}
+
+/// One section.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub(super) struct Section {
+    title: &'static str,
+    rows: Vec<Row>,
+}
+
+struct Rows<'a> {
+    rows: Vec<Row>,
+    revision: &'a Revision,
+}
+
+impl<'a> Rows<'a> {
+    fn new(revision: &'a Revision) -> Self {
+        Self {
+            rows: Vec::new(),
+            revision,
+        }
+    }
+
+    /// A row that is always there; without a value it reads “not chosen”.
+    fn always(&mut self, name: &str, value: Option<String>, paths: &[&str]) {
+        let value = value.filter(|v| !v.trim().is_empty());
+        let because = paths
+            .iter()
+            .find_map(|path| self.revision.because.get(*path))
+            .filter(|_| value.is_some())
+            .map(|b| {
+                let from = b.from.label(Lang::En);
+                let source = if b.source.is_empty() {
+                    String::new()
+                } else {
+                    format!(" ({})", b.source)
+                };
+                if b.because.is_empty() {
+                    format!("{from}{source}")
+                } else {
+                    format!("{}{source}", b.because)
+                }
+            });
+        self.rows.push(Row {
+            name: name.into(),
+            value,
+            because,
+        });
+    }
+
+    /// A row that is there only with a value.
+    fn given(&mut self, name: &str, value: Option<String>, paths: &[&str]) {
+        if value.as_ref().is_some_and(|v| !v.trim().is_empty()) {
+            self.always(name, value, paths);
+        }
+    }
+
+    fn mm(&mut self, name: &str, value: Option<&Entry>, path: &str) {
+        self.given(name, value.map(|e| entry(e, " mm")), &[path]);
+    }
+
+    fn text(&mut self, name: &str, value: &str) {
+        self.given(name, Some(value.to_owned()), &[]);
+    }
+
+    fn section(self, title: &'static str) -> Section {
+        Section {
+            title,
+            rows: self.rows,
+        }
+    }
+}
+
+/// Parts of a value, joined where there are any.
+fn joined(parts: impl IntoIterator<Item = Option<String>>) -> Option<String> {
+    let parts: Vec<String> = parts
+        .into_iter()
+        .flatten()
+        .filter(|p| !p.trim().is_empty())
+        .collect();
+    (!parts.is_empty()).then(|| parts.join(", "))
+}
+
+fn some(text: &str) -> Option<String> {
+    (!text.trim().is_empty()).then(|| text.trim().to_owned())
+}
+
+fn yes_no(value: Option<bool>) -> Option<String> {
+    value.map(|v| if v { "yes" } else { "no" }.to_owned())
+}
+
+/// Every section that has something to say.
+pub(super) fn sections(p: &Prescription, revision: &Revision) -> Vec<Section> {
+    [
+        motion(p, revision),
+        hinge(p, revision),
+        correction(p, revision),
+        shell(p, revision),
+        closure(p, revision),
+        footwear(p, revision),
+    ]
+    .into_iter()
+    .filter(|s| !s.rows.is_empty())
+    .collect()
+}
+
+/// A direction in words: `stopped at 5°, adjustable`.
+pub(super) fn direction(d: &Direction) -> Option<String> {
+    let kind = d.kind.as_ref()?;
+    let degrees = d.stop_deg.as_ref().map(|e| entry(e, "°"));
+    let word = kind.label(Lang::En);
+    let first = match (kind, degrees) {
+        (MotionKind::Stopped, Some(at)) => format!("{word} at {at}"),
+        (MotionKind::Stopped, None) => format!("{word}, angle not given"),
+        (_, Some(at)) => format!("{word}, stop at {at}"),
+        (_, None) => word.to_owned(),
+    };
+    joined([
+        Some(first),
+        d.stop.as_ref().map(|s| s.label(Lang::En).to_owned()),
+        d.assist.as_ref().map(|a| a.label(Lang::En).to_owned()),
+    ])
+}
+
+fn motion(p: &Prescription, revision: &Revision) -> Section {
+    let m = &p.motion;
+    let mut rows = Rows::new(revision);
+    let both = |name: &str| {
+        [
+            format!("motion.{name}.kind"),
+            format!("motion.{name}.stop_deg"),
+        ]
+    };
+    let paths = both("plantarflexion");
+    rows.always(
+        "Plantarflexion",
+        direction(&m.plantarflexion),
+        &[&paths[0], &paths[1]],
+    );
+    let paths = both("dorsiflexion");
+    rows.always(
+        "Dorsiflexion",
+        direction(&m.dorsiflexion),
+        &[&paths[0], &paths[1]],
+    );
+    let angle = m
+        .bench_angle
+        .as_ref()
+        .map(|kind| match (kind, &m.bench_angle_deg) {
+            (BenchAngle::Degrees, Some(e)) => {
+                format!("{} from the 90° position, dorsiflexed +", entry(e, "°"))
+            }
+            (kind, _) => kind.label(Lang::En).to_owned(),
+        });
+    rows.always("Ankle angle on the bench", angle, &["motion.bench_angle"]);
+    rows.mm("Heel lift", m.heel_lift_mm.as_ref(), "motion.heel_lift_mm");
+    rows.section("Motion")
+}
+
+fn hinge(p: &Prescription, revision: &Revision) -> Section {
+    let m = &p.motion;
+    let l = &m.hinge_line;
+    let mut rows = Rows::new(revision);
+    rows.always(
+        "Hinges",
+        m.hinge_sides.as_ref().map(|s| s.label(Lang::En).to_owned()),
+        &["motion.hinge_sides"],
+    );
+    let rated = m
+        .hinge_rated_mass_kg
+        .as_ref()
+        .map(|e| format!("rated for {}", entry(e, " kg")));
+    let hinge = joined([
+        some(&m.hinge),
+        some(&m.hinge_size).map(|s| format!("size {s}")),
+        rated,
+    ]);
+    rows.always("Hinge", hinge, &["motion.hinge"]);
+    let external = l.external_rotation_deg.as_ref().map(|e| entry(e, "°"));
+    let line = l.kind.as_ref().map(|kind| match (kind, external) {
+        (HingeLineKind::Level, Some(n)) => format!("level, turned outward {n}"),
+        (HingeLineKind::Typed, n) => joined([
+            n.map(|n| format!("turned outward {n}")),
+            l.tilt_deg
+                .as_ref()
+                .map(|e| format!("lateral end lower by {}", entry(e, "°"))),
+        ])
+        .unwrap_or_else(|| kind.label(Lang::En).to_owned()),
+        (kind, _) => kind.label(Lang::En).to_owned(),
+    });
+    rows.always(
+        "Hinge line",
+        line,
+        &[
+            "motion.hinge_line.kind",
+            "motion.hinge_line.external_rotation_deg",
+        ],
+    );
+    rows.given(
+        "Counted",
+        l.datum.as_ref().map(|d| d.label(Lang::En).to_owned()),
+        &["motion.hinge_line.datum"],
+    );
+    let sides = [
+        (
+            "Medial hinge",
+            [
+                &l.medial_height_mm,
+                &l.medial_from_heel_mm,
+                &l.medial_down_mm,
+                &l.medial_forward_mm,
+            ],
+            [
+                "motion.hinge_line.medial_height_mm",
+                "motion.hinge_line.medial_from_heel_mm",
+            ],
+        ),
+        (
+            "Lateral hinge",
+            [
+                &l.lateral_height_mm,
+                &l.lateral_from_heel_mm,
+                &l.lateral_down_mm,
+                &l.lateral_forward_mm,
+            ],
+            [
+                "motion.hinge_line.lateral_height_mm",
+                "motion.hinge_line.lateral_from_heel_mm",
+            ],
+        ),
+    ];
+    for (name, [height, from_heel, down, forward], paths) in sides {
+        let part = |e: &Option<Entry>, words: &str| {
+            e.as_ref().map(|e| format!("{} {words}", entry(e, " mm")))
+        };
+        let offset = |e: &Option<Entry>, words: &str| {
+            part(&e.clone().filter(|e| e.usable() != Some(0.0)), words)
+        };
+        let value = joined([
+            part(height, "high"),
+            part(from_heel, "forward of the heel mark"),
+            offset(down, "below its landmark"),
+            offset(forward, "in front of its landmark"),
+        ]);
+        rows.given(name, value, &paths);
+    }
+    rows.section("Hinge line")
+}
+
+fn correction(p: &Prescription, revision: &Revision) -> Section {
+    let c = &p.correction;
+    let mut rows = Rows::new(revision);
+    let rearfoot = c.rearfoot_post.as_ref().and_then(|post| {
+        let degrees = c.rearfoot_post_deg.as_ref().map(|e| entry(e, "°"));
+        let first = match (post, degrees) {
+            (RearfootPost::Inverted | RearfootPost::Everted, Some(n)) => {
+                format!("{n} {}", post.label(Lang::En))
+            }
+            _ => post.label(Lang::En).to_owned(),
+        };
+        let hardness = c
+            .rearfoot_post_hardness_shore_a
+            .as_ref()
+            .map(|e| format!("Shore A {}", entry(e, "")));
+        joined([Some(first), some(&c.rearfoot_post_material), hardness])
+    });
+    rows.always(
+        "Rearfoot post",
+        rearfoot,
+        &["correction.rearfoot_post", "correction.rearfoot_post_deg"],
+    );
+    let forefoot = c.forefoot.as_ref().and_then(|f| {
+        let first = f.label(Lang::En).to_owned();
+        if *f == ForefootCorrection::None {
+            return Some(first);
+        }
+        joined([
+            Some(first),
+            c.forefoot_mm.as_ref().map(|e| entry(e, " mm")),
+            c.forefoot_deg.as_ref().map(|e| entry(e, "°")),
+            c.forefoot_under
+                .as_ref()
+                .map(|u| u.label(Lang::En).to_owned()),
+            c.forefoot_width_mm
+                .as_ref()
+                .map(|e| format!("over a width of {}", entry(e, " mm"))),
+        ])
+    });
+    rows.always(
+        "Forefoot",
+        forefoot,
+        &[
+            "correction.forefoot",
+            "correction.forefoot_mm",
+            "correction.forefoot_deg",
+        ],
+    );
+    let skive = c.skive.as_ref().and_then(|s| {
+        let first = s.label(Lang::En).to_owned();
+        if *s == Skive::None {
+            return Some(first);
+        }
+        joined([
+            Some(first),
+            c.skive_mm
+                .as_ref()
+                .map(|e| format!("{} deep", entry(e, " mm"))),
+            c.skive_deg
+                .as_ref()
+                .map(|e| format!("at {}", entry(e, "°"))),
+        ])
+    });
+    rows.always(
+        "Heel skive",
+        skive,
+        &["correction.skive", "correction.skive_mm"],
+    );
+    let wedge = c.shoe_wedge.as_ref().and_then(|w| {
+        let height = c.shoe_wedge_mm.as_ref().filter(|_| *w != ShoeWedge::None);
+        joined([
+            Some(w.label(Lang::En).to_owned()),
+            height.map(|e| entry(e, " mm")),
+        ])
+    });
+    rows.given("Wedge at the shoe", wedge, &["correction.shoe_wedge"]);
+    rows.section("Correction")
+}
+
+fn shell(p: &Prescription, revision: &Revision) -> Section {
+    let s = &p.shell;
+    let mut rows = Rows::new(revision);
+    rows.always(
+        "Band height from the floor",
+        s.band_height_mm.as_ref().map(|e| entry(e, " mm")),
+        &["shell.band_height_mm"],
+    );
+    let plastic = joined([
+        some(&s.plastic),
+        s.thickness_mm.as_ref().map(|e| entry(e, " mm")),
+    ]);
+    rows.always("Plastic", plastic, &["shell.plastic", "shell.thickness_mm"]);
+    rows.text("Uprights", &s.uprights);
+    rows.always(
+        "Footplate ends",
+        s.footplate_end
+            .as_ref()
+            .map(|e| e.label(Lang::En).to_owned()),
+        &["shell.footplate_end"],
+    );
+    rows.mm(
+        "Toe spring",
+        s.toe_spring_mm.as_ref(),
+        "shell.toe_spring_mm",
+    );
+    let flange =
+        |e: &Option<Entry>, words: &str| e.as_ref().map(|e| format!("{words} {}", entry(e, " mm")));
+    rows.given(
+        "Flange tops from the floor",
+        joined([
+            flange(&s.medial_flange_top_mm, "medial"),
+            flange(&s.lateral_flange_top_mm, "lateral"),
+        ]),
+        &["shell.medial_flange_top_mm", "shell.lateral_flange_top_mm"],
+    );
+    rows.given(
+        "Lateral extension",
+        yes_no(s.lateral_extension),
+        &["shell.lateral_extension"],
+    );
+    rows.mm(
+        "Heel cup depth",
+        s.heel_cup_depth_mm.as_ref(),
+        "shell.heel_cup_depth_mm",
+    );
+    rows.given(
+        "Arch fill",
+        s.arch_fill.as_ref().map(|a| a.label(Lang::En).to_owned()),
+        &["shell.arch_fill"],
+    );
+    rows.given(
+        "Build-up over the malleoli",
+        joined([
+            flange(&s.medial_malleolus_build_up_mm, "medial"),
+            flange(&s.lateral_malleolus_build_up_mm, "lateral"),
+        ]),
+        &[
+            "shell.medial_malleolus_build_up_mm",
+            "shell.lateral_malleolus_build_up_mm",
+        ],
+    );
+    for pad in &s.pads {
+        let value = joined([
+            Some(pad.place.label(Lang::En).to_owned()),
+            pad.thickness_mm.as_ref().map(|e| entry(e, " mm")),
+            some(&pad.material),
+        ]);
+        rows.given("Pad", value, &["shell.pads"]);
+    }
+    for spot in &s.reliefs {
+        let value = joined([
+            Some(spot.place.label(Lang::En).to_owned()),
+            some(&spot.note),
+        ]);
+        rows.given("Relieve", value, &["shell.reliefs"]);
+    }
+    rows.given(
+        "Padded all over",
+        yes_no(s.full_padding),
+        &["shell.full_padding"],
+    );
+    rows.mm(
+        "Growth allowance",
+        s.growth_allowance_mm.as_ref(),
+        "shell.growth_allowance_mm",
+    );
+    rows.section("Shell")
+}
+
+fn closure(p: &Prescription, revision: &Revision) -> Section {
+    let c = &p.closure;
+    let mut rows = Rows::new(revision);
+    for strap in &c.straps {
+        let value = joined([
+            Some(strap.place.label(Lang::En).to_owned()),
+            strap.side.as_ref().map(|s| s.label(Lang::En).to_owned()),
+            strap.hold.as_ref().map(|h| h.label(Lang::En).to_owned()),
+            strap
+                .long_tails
+                .filter(|&l| l)
+                .map(|_| "long tails".to_owned()),
+        ]);
+        rows.given("Strap", value, &["closure.straps"]);
+    }
+    rows.given(
+        "Can be let out",
+        yes_no(c.adjustable),
+        &["closure.adjustable"],
+    );
+    rows.text("Lining", &c.lining);
+    rows.text("Cover", &c.cover);
+    rows.text("Colour", &c.colour);
+    rows.section("Closure")
+}
+
+fn footwear(p: &Prescription, revision: &Revision) -> Section {
+    let f = &p.footwear;
+    let mut rows = Rows::new(revision);
+    rows.mm(
+        "Heel-to-ball drop",
+        f.heel_to_ball_drop_mm.as_ref(),
+        "footwear.heel_to_ball_drop_mm",
+    );
+    rows.mm(
+        "Inside width at the ball",
+        f.internal_width_mm.as_ref(),
+        "footwear.internal_width_mm",
+    );
+    rows.mm(
+        "Inside depth at the instep",
+        f.internal_depth_mm.as_ref(),
+        "footwear.internal_depth_mm",
+    );
+    rows.given(
+        "Shoe closes with",
+        f.closure.as_ref().map(|c| c.label(Lang::En).to_owned()),
+        &["footwear.closure"],
+    );
+    rows.given(
+        "Insole comes out",
+        yes_no(f.removable_insole),
+        &["footwear.removable_insole"],
+    );
+    rows.given(
+        "Sent",
+        f.sent.as_ref().map(|s| s.label(Lang::En).to_owned()),
+        &["footwear.sent"],
+    );
+    rows.mm(
+        "Raise on the other shoe",
+        f.raise_other_shoe_mm.as_ref(),
+        "footwear.raise_other_shoe_mm",
+    );
+    rows.given(
+        "Trim to the shoe",
+        yes_no(f.trim_to_shoe),
+        &["footwear.trim_to_shoe"],
+    );
+    rows.section("Footwear")
+}
+
+/// How the cast was taken, as rows without reasons.
+pub(super) fn cast_rows(record: &CastRecord) -> Vec<[String; 2]> {
+    let mut rows = Vec::new();
+    let mut add = |name: &str, value: Option<String>| {
+        if let Some(value) = value {
+            rows.push([name.to_owned(), value]);
+        }
+    };
+    let knee = record.knee_flexion_deg.as_ref().map(|e| match e.usable() {
+        Some(0.0) => "knee straight".to_owned(),
+        _ => format!("knee bent {}", entry(e, "°")),
+    });
+    let position = record
+        .position
+        .as_ref()
+        .map(|p| p.label(Lang::En).to_owned());
+    add("Position", joined([position, knee]));
+    let held = record
+        .rearfoot_held
+        .as_ref()
+        .map(|r| r.label(Lang::En).to_owned());
+    add("Rearfoot held", held);
+    add(
+        "Midtarsal joint",
+        record
+            .midtarsal
+            .as_ref()
+            .map(|m| m.label(Lang::En).to_owned()),
+    );
+    add(
+        "First ray",
+        record
+            .first_ray
+            .as_ref()
+            .map(|f| f.label(Lang::En).to_owned()),
+    );
+    let angle =
+        |e: &Option<Entry>, words: &str| e.as_ref().map(|e| format!("{words} {}", entry(e, "°")));
+    add(
+        "Foot to leg (0° = 90° position)",
+        joined([
+            angle(&record.foot_to_leg_intended_deg, "intended"),
+            angle(&record.foot_to_leg_reached_deg, "reached"),
+        ]),
+    );
+    add(
+        "Slabs",
+        joined([some(&record.slab_pattern), some(&record.extent)]),
+    );
+    add("Material", some(&record.material));
+    let by = joined([
+        some(&record.cast_by).map(|n| format!("cast by {n}")),
+        some(&record.marked_by).map(|n| format!("marked by {n}")),
+    ]);
+    add("By", by);
+    rows
+}
