@@ -8,6 +8,7 @@ mod by_ruler;
 mod clearance;
 mod covariance;
 mod datum;
+mod demo;
 mod flat;
 mod invariance;
 mod marks_file;
