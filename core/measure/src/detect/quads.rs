@@ -8,21 +8,23 @@ const TILE: usize = 8;
 /// Least difference between dark and light in a neighbourhood of tiles, grey levels.
 const LEAST_CONTRAST: u8 = 25;
 /// Dark is what lies in this lower share of the local range. Below one half, so that squares that
-/// touch corner to corner (where blur leaves one half) come apart.
-const DARK_SHARE: f64 = 0.38;
+/// touch corner to corner (where blur leaves one half) come apart; the lower one for corners that
+/// overlap a little in print.
+const DARK_SHARES: [f64; 2] = [0.38, 0.2];
 /// Least side of a figure, pixels of the searched image.
 const LEAST_SIDE: f64 = 10.0;
 
 /// Finds dark convex four-sided figures; corners clockwise as seen, to about a pixel of `grey`.
 pub(super) fn dark_quads(grey: &Grey<'_>) -> Vec<[Px; 4]> {
-    outlines(grey, &dark_threshold(grey))
-        .into_iter()
+    DARK_SHARES
+        .iter()
+        .flat_map(|&share| outlines(grey, &dark_threshold(grey, share)))
         .filter_map(|extremes| four_sides(convex_hull(extremes)))
         .collect()
 }
 
 /// For each tile the brightness under which a pixel is dark; zero where all is alike.
-fn dark_threshold(grey: &Grey<'_>) -> Tiles {
+fn dark_threshold(grey: &Grey<'_>, dark_share: f64) -> Tiles {
     let (columns, rows) = (grey.width.div_ceil(TILE), grey.height.div_ceil(TILE));
     let mut range = vec![(u8::MAX, u8::MIN); columns * rows];
     for (y, line) in grey.pixels.chunks_exact(grey.width).enumerate() {
@@ -47,7 +49,7 @@ fn dark_threshold(grey: &Grey<'_>) -> Tiles {
             }
             let spread = high - low;
             if spread >= LEAST_CONTRAST {
-                threshold[row * columns + column] = low + (f64::from(spread) * DARK_SHARE) as u8;
+                threshold[row * columns + column] = low + (f64::from(spread) * dark_share) as u8;
             }
         }
     }
