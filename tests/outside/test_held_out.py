@@ -160,11 +160,19 @@ def straightened(photos, target):
 
 @pytest.mark.parametrize("camera", ["cam0", "cam1"])
 def test_corner_sets_of_a_moving_board(program, camera):
+    """The cameras moved 0.12 m at 1 m: too little for an unknown camera. Either that is said, or
+    the intervals are honest."""
     target = grid(88.0)
     kept, marks = split(straightened(corner_set(camera), target), HELD, 0.1)
-    found = measure(program, program.mat(target, border_bits=2), marks, kept, min_rays_deg=1)
-    rms, size, cover = judge(found, target, f"yac {camera}", 0)
-    assert size / rms > 2000
+    mat = program.mat(target, border_bits=2)
+    try:
+        found = measure(program, mat, marks, kept, min_rays_deg=1)
+    except AssertionError as refusal:
+        sentence = str(refusal).splitlines()[0]
+        print(f"\nyac {camera}: refused: {sentence}")
+        assert "photographs" in sentence and "take them again" in sentence
+        return
+    _, _, cover = judge(found, target, f"yac {camera}", 0)
     assert cover >= 0.9
 
 

@@ -26,6 +26,7 @@ pub mod marks;
 pub mod mat;
 pub mod observed;
 pub mod photo;
+mod plane;
 pub mod predict;
 pub mod quantity;
 pub mod ruler;

@@ -42,6 +42,7 @@ fn tags_and_ink_lie_where_they_were_rendered() {
     let truth = truth("left");
     let (mut squares, mut corners, mut shown, mut found) = (0.0, 0.0, 0, 0);
     let (mut marks, mut snapped, mut proposed, mut proposals) = (0, 0, 0, 0);
+    let mut mean = [0.0; 2];
     let (mut within, mut partly, mut ink_squares) = (0, 0, 0.0);
     for rendered in truth["photos"]
         .as_array()
@@ -79,6 +80,7 @@ fn tags_and_ink_lie_where_they_were_rendered() {
                 snapped += 1;
                 let error = off(snap.px, at);
                 ink_squares += error * error / 2.0;
+                mean = [mean[0] + snap.px[0] - at[0], mean[1] + snap.px[1] - at[1]];
                 within += usize::from(error < 2.45 * snap.sd_px);
             }
             proposed += usize::from(dots.iter().any(|dot| off(dot.px, at) < 6.0));
@@ -90,9 +92,11 @@ fn tags_and_ink_lie_where_they_were_rendered() {
         "{found} of {shown} tags and {partly} partly hidden, corners {corner_rms:.3} px rms an axis"
     );
     println!(
-        "{snapped} of {marks} taps snapped, {ink_rms:.2} px rms an axis, {within} inside their 95 %; {proposed} proposed among {proposals}"
+        "{snapped} of {marks} taps snapped, {ink_rms:.2} px rms an axis, mean {:.2?}, {within} inside their 95 %; {proposed} proposed among {proposals}",
+        mean.map(|m| m / f64::from(snapped))
     );
     assert!(found * 100 >= shown * 95);
     assert!(corner_rms < 0.1);
-    assert!(snapped * 10 >= marks * 9);
+    assert!(snapped * 10 >= marks * 9 && ink_rms < 0.4);
+    assert!(within * 10 >= snapped as usize * 9);
 }

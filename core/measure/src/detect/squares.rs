@@ -6,6 +6,7 @@ use super::quads::dark_quads;
 use super::square::{Grey, PhotoFromSquare};
 use super::{Border, edges};
 use crate::observed::{Px, SeenTag};
+use crate::plane::PlaneSums;
 
 /// Least mean distance of the data cells' brightness from the threshold, grey levels.
 const LEAST_MARGIN: f64 = 12.0;
@@ -63,7 +64,7 @@ fn read(grey: &Grey<'_>, corners: &[Px; 4], border: Border) -> Option<(u32, usiz
         let at = [column, row].map(|c| (c + 0.5) / side as f64);
         grey.at(map.at(at))
     };
-    let (mut black, mut white) = (Plane::default(), Plane::default());
+    let (mut black, mut white) = (PlaneSums::default(), PlaneSums::default());
     let last = side as f64 - 1.0;
     for i in 0..side {
         let i = i as f64;
@@ -85,38 +86,13 @@ fn read(grey: &Grey<'_>, corners: &[Px; 4], border: Border) -> Option<(u32, usiz
     for (row, line) in data.iter_mut().enumerate() {
         for (column, is_white) in line.iter_mut().enumerate() {
             let [x, y] = [column, row].map(|c| (c + border.cells()) as f64);
-            let threshold = (plane_at(black, x, y) + plane_at(white, x, y)) / 2.0;
+            let threshold = (black.at(x, y) + white.at(x, y)) / 2.0;
             let above = cell(x, y)? - threshold;
             *is_white = above > 0.0;
             margin += above.abs() / (DATA_CELLS * DATA_CELLS) as f64;
         }
     }
     (margin >= LEAST_MARGIN).then(|| family::read(&data))?
-}
-
-/// Sums for a plane of brightness over the tag.
-#[derive(Default)]
-struct Plane {
-    normal: nalgebra::Matrix3<f64>,
-    right: nalgebra::Vector3<f64>,
-}
-
-impl Plane {
-    fn add(&mut self, x: f64, y: f64, value: f64) {
-        let row = nalgebra::Vector3::new(x, y, 1.0);
-        self.normal += row * row.transpose();
-        self.right += row * value;
-    }
-
-    fn fit(&self) -> Option<nalgebra::Vector3<f64>> {
-        self.normal
-            .cholesky()
-            .map(|factor| factor.solve(&self.right))
-    }
-}
-
-fn plane_at(plane: nalgebra::Vector3<f64>, x: f64, y: f64) -> f64 {
-    plane.x * x + plane.y * y + plane.z
 }
 
 /// The image made smaller by a whole factor, each pixel the mean of those it covers.

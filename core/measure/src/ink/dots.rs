@@ -1,9 +1,10 @@
 //! Patches of ink: which are dots, and where their centroids lie.
 
-use super::hue::{HuePatch, violet};
+use super::hue::{HuePatch, median, violet};
 use super::{InkDot, Region};
 use crate::observed::Px;
 use crate::photo::Photograph;
+use crate::plane::{Plane, PlaneSums};
 
 /// Least violetness above the plaster that is ink (0.1: a tenth more red and blue than green).
 const LEAST_EXCESS: f64 = 0.10;
@@ -17,6 +18,8 @@ const LEAST_FILL: f64 = 0.7;
 const LEAST_AREA: usize = 12;
 /// Floor of a centroid's ±: the ellipse's bias and what the sensor does to colour, pixels.
 const FLOOR_SD_PX: f64 = 0.1;
+/// The blurred rim around a dot, pixels.
+const RIM: usize = 3;
 /// Ink is no perfect disc: this share of the diameter.
 const SHAPE_SD_SHARE: f64 = 0.02;
 
@@ -79,44 +82,59 @@ fn blobs(values: &[f64], width: usize, limit: f64) -> Vec<Vec<usize>> {
     found
 }
 
-/// Centroid and ± of a blob, weighted by how much ink each pixel shows.
+/// Centroid and ± of a blob. Hue says which pixels; how much ink each shows is read from its
+/// brightness against the plaster around, since files keep colour at half the resolution and not
+/// all of them centre it alike.
 fn measure(patch: &HuePatch, blob: &[usize]) -> Ink {
     let cut_off = blob.iter().any(|at| {
         let (x, y) = (at % patch.width, at / patch.width);
         x == 0 || y == 0 || x + 1 == patch.width || y + 1 == patch.height
     });
-    let mut tones: Vec<f64> = blob.iter().map(|&at| patch.excess[at]).collect();
-    let full = super::hue::median(&mut tones);
-    // Two pixels around the blob carry the rest of its blurred rim.
-    let (mut sum, mut moment, mut spread) = (0.0, [0.0; 2], [0.0; 3]);
-    let mut squares = Vec::new();
-    for at in with_rim(patch, blob) {
-        let weight = (patch.excess[at] / full).clamp(0.0, 1.0);
+    let rim = grown(patch, blob, RIM);
+    let (Some(plaster), false) = (plaster_around(patch, &rim), cut_off) else {
+        return Ink::Stroke;
+    };
+    let darker = |at: usize| {
         let [x, y] = patch.px(at);
+        plaster.plane.at(x, y) - patch.light[at]
+    };
+    let mut tones: Vec<f64> = blob.iter().map(|&at| darker(at)).collect();
+    let full = median(&mut tones);
+    if full <= 0.0 {
+        return Ink::Stroke;
+    }
+    let (mut sum, mut moment, mut spread, mut lever) = (0.0, [0.0; 2], [0.0; 3], 0.0);
+    let near = patch.px(blob[0]);
+    for at in (0..rim.len()).filter(|&at| rim[at]) {
+        let weight = (darker(at) / full).clamp(-0.2, 1.2);
+        let [x, y] = patch.px(at);
+        let [x, y] = [x - near[0], y - near[1]];
         sum += weight;
         moment = [moment[0] + weight * x, moment[1] + weight * y];
         spread[0] += weight * x * x;
         spread[1] += weight * x * y;
         spread[2] += weight * y * y;
-        squares.push([x, y]);
     }
-    let px = moment.map(|m| m / sum);
-    let xx = spread[0] / sum - px[0] * px[0];
-    let xy = spread[1] / sum - px[0] * px[1];
-    let yy = spread[2] / sum - px[1] * px[1];
+    let [mx, my] = moment.map(|m| m / sum);
+    let (xx, xy, yy) = (
+        spread[0] / sum - mx * mx,
+        spread[1] / sum - mx * my,
+        spread[2] / sum - my * my,
+    );
     let (mean, half) = ((xx + yy) / 2.0, ((xx - yy) / 2.0).hypot(xy));
     let (long, short) = ((mean + half).sqrt(), (mean - half).max(0.0).sqrt());
     // A filled ellipse has area 4π·long·short; rings and bent strokes have less.
     let fill = sum / (4.0 * std::f64::consts::PI * long * short);
-    if cut_off || long > LONGEST_SHAPE * short || fill < LEAST_FILL {
+    // NaN, where weights cancel, is no dot either.
+    if !(long <= LONGEST_SHAPE * short && fill >= LEAST_FILL) {
         return Ink::Stroke;
     }
-    // Noise of the weights, correlated over the nine pixels each was averaged from.
-    let lever: f64 = squares
-        .iter()
-        .map(|[x, y]| (x - px[0]).powi(2) + (y - px[1]).powi(2))
-        .sum();
-    let noise_px = 3.0 * patch.noise / full * (lever / 2.0).sqrt() / sum;
+    let px = [near[0] + mx, near[1] + my];
+    for at in (0..rim.len()).filter(|&at| rim[at]) {
+        let [x, y] = patch.px(at);
+        lever += ((x - px[0]).powi(2) + (y - px[1]).powi(2)) / 2.0;
+    }
+    let noise_px = plaster.noise / full * lever.sqrt() / sum;
     let size_px = 2.0 * (sum / std::f64::consts::PI).sqrt();
     Ink::Dot(InkDot {
         px,
@@ -125,17 +143,48 @@ fn measure(patch: &HuePatch, blob: &[usize]) -> Ink {
     })
 }
 
-/// The blob's pixels and those within two of it.
-fn with_rim(patch: &HuePatch, blob: &[usize]) -> Vec<usize> {
+/// Brightness of the bare plaster around a blob and its spread.
+struct Plaster {
+    plane: Plane,
+    noise: f64,
+}
+
+fn plaster_around(patch: &HuePatch, rim: &[bool]) -> Option<Plaster> {
+    let inner: Vec<usize> = (0..rim.len()).filter(|&at| rim[at]).collect();
+    let wide = (inner.len() as f64).sqrt() as usize / 3;
+    let outer = grown(patch, &inner, wide.clamp(3, 12));
+    let bare = |at: &usize| outer[*at] && !rim[*at] && patch.excess[*at] < LEAST_EXCESS / 2.0;
+    let ring: Vec<usize> = (0..rim.len()).filter(bare).collect();
+    let mut sums = PlaneSums::default();
+    for &at in &ring {
+        let [x, y] = patch.px(at);
+        sums.add(x, y, patch.light[at]);
+    }
+    let plane = sums.fit()?;
+    let mut off: Vec<f64> = ring
+        .iter()
+        .map(|&at| {
+            let [x, y] = patch.px(at);
+            (patch.light[at] - plane.at(x, y)).abs()
+        })
+        .collect();
+    Some(Plaster {
+        plane,
+        noise: 1.4826 * median(&mut off),
+    })
+}
+
+/// Which pixels lie in the blob or within `by` of it, by rows and columns.
+fn grown(patch: &HuePatch, blob: &[usize], by: usize) -> Vec<bool> {
     let mut inside = vec![false; patch.excess.len()];
     for &at in blob {
         let (x, y) = (at % patch.width, at / patch.width);
-        for row in y.saturating_sub(2)..=(y + 2).min(patch.height - 1) {
+        for row in y.saturating_sub(by)..=(y + by).min(patch.height - 1) {
             let line = row * patch.width;
-            inside[line + x.saturating_sub(2)..=line + (x + 2).min(patch.width - 1)].fill(true);
+            inside[line + x.saturating_sub(by)..=line + (x + by).min(patch.width - 1)].fill(true);
         }
     }
-    (0..inside.len()).filter(|&at| inside[at]).collect()
+    inside
 }
 
 /// Longer side of the copy that is searched for dots, pixels.

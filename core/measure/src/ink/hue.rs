@@ -1,7 +1,7 @@
 //! How violet each pixel is.
 
 use crate::observed::Px;
-use crate::photo::Photograph;
+use crate::photo::{Photograph, luma_of};
 
 /// Added to every channel, grey levels: keeps the hue of near-black pixels from being noise.
 const DARK: f64 = 6.0;
@@ -19,6 +19,8 @@ pub(super) struct HuePatch {
     pub height: usize,
     /// Violetness above the background, row by row.
     pub excess: Vec<f64>,
+    /// Brightness, row by row, grey levels.
+    pub light: Vec<f64>,
     /// Spread of the background's violetness, one standard deviation.
     pub noise: f64,
 }
@@ -38,9 +40,12 @@ impl HuePatch {
             return None;
         }
         let mut excess = Vec::with_capacity(width * height);
+        let mut light = Vec::with_capacity(width * height);
         for y in from[1]..to[1] {
             for x in from[0]..to[0] {
                 excess.push(violet(mean_of_nine(photo, x, y)));
+                let [r, g, b] = photo.rgb_at(x, y);
+                light.push(f64::from(luma_of(r, g, b)));
             }
         }
         // The frame of the patch, a sixth of it wide, is taken for plaster.
@@ -65,6 +70,7 @@ impl HuePatch {
             width,
             height,
             excess,
+            light,
             noise,
         })
     }

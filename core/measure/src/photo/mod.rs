@@ -189,6 +189,6 @@ impl Photograph {
 }
 
 /// Brightness of JPEG (ITU-R BT.601) in 16-bit fixed point.
-fn luma_of(r: u8, g: u8, b: u8) -> u8 {
+pub(crate) fn luma_of(r: u8, g: u8, b: u8) -> u8 {
     ((19595 * u32::from(r) + 38470 * u32::from(g) + 7471 * u32::from(b) + 32768) >> 16) as u8
 }
