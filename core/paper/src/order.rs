@@ -1,6 +1,8 @@
 //! The order on paper: what is ordered, why, and who signed it.
 
+mod cast;
 mod fields;
+mod rows;
 
 use crate::page::{Paper, long_date};
 use crate::qr::cast_symbol;
@@ -74,7 +76,7 @@ pub fn order(sheet: &OrderSheet<'_>, paper: Paper) -> Result<Document, PaperErro
             "facts": facts(sheet),
             "sections": fields::sections(prescription, revision),
             "note": prescription.note,
-            "cast": sheet.cast.map(fields::cast_rows),
+            "cast": sheet.cast.map(cast::cast_rows),
             "without_photographs": sheet.without_photographs,
             "cautions": sheet.cautions,
             "overrides": overrides,

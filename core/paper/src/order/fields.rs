@@ -1,110 +1,12 @@
 //! The fields of a prescription as rows: name, value, why.
 
+use super::rows::{Rows, Section, joined, some, yes_no};
 use crate::words::entry;
 use plinthside_visit::order::{
     BenchAngle, Direction, ForefootCorrection, HingeLineKind, MotionKind, Prescription,
     RearfootPost, ShoeWedge, Skive,
 };
-use plinthside_visit::{CastRecord, Entry, Lang, Revision};
-use serde::Serialize;
-
-/// One row of a section.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub(super) struct Row {
-    name: String,
-    /// `None`: nothing was chosen, and that is said.
-    value: Option<String>,
-    /// Why it holds what it holds.
-    because: Option<String>,
-}
-
-/// One section.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub(super) struct Section {
-    title: &'static str,
-    rows: Vec<Row>,
-}
-
-struct Rows<'a> {
-    rows: Vec<Row>,
-    revision: &'a Revision,
-}
-
-impl<'a> Rows<'a> {
-    fn new(revision: &'a Revision) -> Self {
-        Self {
-            rows: Vec::new(),
-            revision,
-        }
-    }
-
-    /// A row that is always there; without a value it reads “not chosen”.
-    fn always(&mut self, name: &str, value: Option<String>, paths: &[&str]) {
-        let value = value.filter(|v| !v.trim().is_empty());
-        let because = paths
-            .iter()
-            .find_map(|path| self.revision.because.get(*path))
-            .filter(|_| value.is_some())
-            .map(|b| {
-                let from = b.from.label(Lang::En);
-                let source = if b.source.is_empty() {
-                    String::new()
-                } else {
-                    format!(" ({})", b.source)
-                };
-                if b.because.is_empty() {
-                    format!("{from}{source}")
-                } else {
-                    format!("{}{source}", b.because)
-                }
-            });
-        self.rows.push(Row {
-            name: name.into(),
-            value,
-            because,
-        });
-    }
-
-    /// A row that is there only with a value.
-    fn given(&mut self, name: &str, value: Option<String>, paths: &[&str]) {
-        if value.as_ref().is_some_and(|v| !v.trim().is_empty()) {
-            self.always(name, value, paths);
-        }
-    }
-
-    fn mm(&mut self, name: &str, value: Option<&Entry>, path: &str) {
-        self.given(name, value.map(|e| entry(e, " mm")), &[path]);
-    }
-
-    fn text(&mut self, name: &str, value: &str) {
-        self.given(name, Some(value.to_owned()), &[]);
-    }
-
-    fn section(self, title: &'static str) -> Section {
-        Section {
-            title,
-            rows: self.rows,
-        }
-    }
-}
-
-/// Parts of a value, joined where there are any.
-fn joined(parts: impl IntoIterator<Item = Option<String>>) -> Option<String> {
-    let parts: Vec<String> = parts
-        .into_iter()
-        .flatten()
-        .filter(|p| !p.trim().is_empty())
-        .collect();
-    (!parts.is_empty()).then(|| parts.join(", "))
-}
-
-fn some(text: &str) -> Option<String> {
-    (!text.trim().is_empty()).then(|| text.trim().to_owned())
-}
-
-fn yes_no(value: Option<bool>) -> Option<String> {
-    value.map(|v| if v { "yes" } else { "no" }.to_owned())
-}
+use plinthside_visit::{Entry, Lang, Revision};
 
 /// Every section that has something to say.
 pub(super) fn sections(p: &Prescription, revision: &Revision) -> Vec<Section> {
@@ -122,7 +24,7 @@ pub(super) fn sections(p: &Prescription, revision: &Revision) -> Vec<Section> {
 }
 
 /// A direction in words: `stopped at 5°, adjustable`.
-pub(super) fn direction(d: &Direction) -> Option<String> {
+fn direction(d: &Direction) -> Option<String> {
     let kind = d.kind.as_ref()?;
     let degrees = d.stop_deg.as_ref().map(|e| entry(e, "°"));
     let word = kind.label(Lang::En);
@@ -503,62 +405,4 @@ fn footwear(p: &Prescription, revision: &Revision) -> Section {
         &["footwear.trim_to_shoe"],
     );
     rows.section("Footwear")
-}
-
-/// How the cast was taken, as rows without reasons.
-pub(super) fn cast_rows(record: &CastRecord) -> Vec<[String; 2]> {
-    let mut rows = Vec::new();
-    let mut add = |name: &str, value: Option<String>| {
-        if let Some(value) = value {
-            rows.push([name.to_owned(), value]);
-        }
-    };
-    let knee = record.knee_flexion_deg.as_ref().map(|e| match e.usable() {
-        Some(0.0) => "knee straight".to_owned(),
-        _ => format!("knee bent {}", entry(e, "°")),
-    });
-    let position = record
-        .position
-        .as_ref()
-        .map(|p| p.label(Lang::En).to_owned());
-    add("Position", joined([position, knee]));
-    let held = record
-        .rearfoot_held
-        .as_ref()
-        .map(|r| r.label(Lang::En).to_owned());
-    add("Rearfoot held", held);
-    add(
-        "Midtarsal joint",
-        record
-            .midtarsal
-            .as_ref()
-            .map(|m| m.label(Lang::En).to_owned()),
-    );
-    add(
-        "First ray",
-        record
-            .first_ray
-            .as_ref()
-            .map(|f| f.label(Lang::En).to_owned()),
-    );
-    let angle =
-        |e: &Option<Entry>, words: &str| e.as_ref().map(|e| format!("{words} {}", entry(e, "°")));
-    add(
-        "Foot to leg (0° = 90° position)",
-        joined([
-            angle(&record.foot_to_leg_intended_deg, "intended"),
-            angle(&record.foot_to_leg_reached_deg, "reached"),
-        ]),
-    );
-    add(
-        "Slabs",
-        joined([some(&record.slab_pattern), some(&record.extent)]),
-    );
-    add("Material", some(&record.material));
-    let by = joined([
-        some(&record.cast_by).map(|n| format!("cast by {n}")),
-        some(&record.marked_by).map(|n| format!("marked by {n}")),
-    ]);
-    add("By", by);
-    rows
 }
