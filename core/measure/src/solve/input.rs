@@ -3,6 +3,7 @@
 use super::error::SolveError;
 use super::model::{Corner, Drawing, Lens, Pose, Print};
 use super::problem::{Priors, Problem, Shot, State, TagView, Tap};
+use super::rays;
 use super::solution::{CornerOrder, SolveOptions};
 use super::start::{self, Pairs};
 use crate::frames::Turn;
@@ -131,6 +132,7 @@ pub(crate) fn prepare<'a>(
     }
     let mut priors = Priors::PAGE;
     priors.on = options.priors;
+    priors.aspect = mat.print_scale().aspect_sd;
     let sheets = drawing.sheet_middles.len();
     let state = State {
         poses,
@@ -408,11 +410,11 @@ impl Input<'_> {
     pub fn place_marks(&mut self, options: &SolveOptions) -> Result<Vec<f64>, SolveError> {
         let mut angles = Vec::with_capacity(self.marks.len());
         for (index, mark) in self.marks.iter().enumerate() {
-            let mut rays = Vec::with_capacity(mark.taps.len());
+            let mut sight = Vec::with_capacity(mark.taps.len());
             for (shot, view) in &mark.taps {
                 let px = self.problem.shots[*shot].turn.sensor_from_photo(view.px);
                 let ray = start::tap_ray(&self.problem, &self.state, *shot, px);
-                rays.push(ray.ok_or(SolveError::NoConvergence)?);
+                sight.push(ray.ok_or(SolveError::NoConvergence)?);
                 self.problem.taps.push(Tap {
                     shot: *shot,
                     mark: index,
@@ -420,8 +422,8 @@ impl Input<'_> {
                     sd_px: view.sd_px,
                 });
             }
-            let angle_deg = start::widest_deg(&rays);
-            let place = start::meet(&rays).filter(|_| angle_deg >= options.min_rays_deg);
+            let angle_deg = rays::widest_deg(&sight);
+            let place = rays::meet(&sight).filter(|_| angle_deg >= options.min_rays_deg);
             self.state
                 .marks
                 .push(place.ok_or_else(|| SolveError::NarrowRays {

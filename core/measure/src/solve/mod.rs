@@ -12,6 +12,7 @@ mod normal;
 pub(crate) mod planning;
 pub(crate) mod predicting;
 mod problem;
+pub mod rays;
 mod recipe;
 pub(crate) mod report;
 pub mod solution;
@@ -41,11 +42,15 @@ pub fn solve(
 ) -> Result<Solution, SolveError> {
     let mut input = input::prepare(mat, photos, marks, options)?;
     recipe::trust_tags(&mut input.problem, &mut input.state)?;
+    report::refuse_bowed(&mut input.problem, &mut input.state)?;
     report::refuse_misfit(mat, &input.problem, &input.state, photos)?;
     report::refuse_mirrored(&input.problem, &input.state, photos)?;
     let angles_deg = input.place_marks(options)?;
     taps::refuse_gross(&input.problem, &mut input.state, &input.marks)?;
-    let fit = recipe::refit(&mut input.problem, &mut input.state)?;
+    let mut fit = recipe::refit(&mut input.problem, &mut input.state)?;
+    if report::refuse_bowed(&mut input.problem, &mut input.state)? {
+        fit = recipe::refit(&mut input.problem, &mut input.state)?;
+    }
     taps::refuse_wrong(&input.problem, &input.state, &fit, &input.marks)?;
-    report::report(mat, photos, input, &angles_deg, fit)
+    Ok(report::report(mat, photos, input, &angles_deg, fit))
 }

@@ -34,13 +34,20 @@ const MEDIAN_DISTANCE: f64 = 1.177_41;
 /// A step promising less than this of a squared sd changes nothing that matters.
 const SETTLED: f64 = 1e-9;
 const NEARLY_SETTLED: f64 = 1e-3;
+const ROUGHLY_SETTLED: f64 = 0.1;
+/// The scale shrinks as the lens is found: a strong lens takes many rounds, a phone three or four.
+const MOST_ROUNDS: usize = 40;
+const STEPS_A_ROUND: usize = 8;
+/// A well-placed set settles in three to six.
+const MOST_STEPS: usize = 200;
 
 /// Steps 1 and 2, on the tags alone.
 pub(crate) fn trust_tags(problem: &mut Problem, state: &mut State) -> Result<(), SolveError> {
     let mut before = f64::INFINITY;
-    for _ in 0..12 {
+    for _ in 0..MOST_ROUNDS {
         weigh(problem, state)?;
-        minimise(problem, state, 3, NEARLY_SETTLED).ok_or(SolveError::NoConvergence)?;
+        minimise(problem, state, STEPS_A_ROUND, ROUGHLY_SETTLED)
+            .ok_or(SolveError::NoConvergence)?;
         let scale: f64 = problem.shots.iter().map(|shot| shot.sd_px).sum();
         if (scale / before - 1.0).abs() < 0.02 {
             break;
@@ -117,12 +124,8 @@ pub(crate) struct Fit {
 pub(crate) fn refit(problem: &mut Problem, state: &mut State) -> Result<Fit, SolveError> {
     let mut dof = 0.0;
     for round in 0..3 {
-        let (most, least) = if round == 2 {
-            (60, SETTLED)
-        } else {
-            (30, NEARLY_SETTLED)
-        };
-        if !minimise(problem, state, most, least).ok_or(SolveError::NoConvergence)? {
+        let least = if round == 2 { SETTLED } else { NEARLY_SETTLED };
+        if !minimise(problem, state, MOST_STEPS, least).ok_or(SolveError::NoConvergence)? {
             return Err(SolveError::NoConvergence);
         }
         let normal = Normal::new(problem, state).ok_or(SolveError::NoConvergence)?;

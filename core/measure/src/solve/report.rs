@@ -4,7 +4,7 @@ use super::error::SolveError;
 use super::input::Input;
 use super::model;
 use super::problem::{Layout, Problem, State};
-use super::recipe::Fit;
+use super::recipe::{self, Fit};
 use super::solution::{
     Camera, CornerOrder, DroppedTag, Intrinsics, MatShape, Point, Solution, Warning,
 };
@@ -16,6 +16,9 @@ use nalgebra::{DMatrix, Isometry3, Rotation3, Translation3, UnitQuaternion};
 
 /// A bow above this is refused, mm.
 const MOST_BOW_MM: f64 = 1.5;
+/// A bow must shrink the corners' sd by this factor, and leave more than this without it, pixels.
+const FLAT_ENOUGH: f64 = 1.5;
+const FLAT_SD_PX: f64 = 0.3;
 /// A bow or height above this is worth a word, mm.
 const NOTED_BOW_MM: f64 = 0.5;
 /// Relative sd of the focal length worth a word.
@@ -123,6 +126,30 @@ pub(crate) fn refuse_misfit(
     }
 }
 
+/// A bow that the sheet cannot have is refused, if the residuals call for it. Where a flat sheet
+/// explains the corners nearly as well, as with many like photographs taken straight from above by
+/// a lens our model only nearly fits, the sheet is taken to be flat.
+/// Returns whether it was.
+pub(crate) fn refuse_bowed(problem: &mut Problem, state: &mut State) -> Result<bool, SolveError> {
+    let (bow_mm, _) = heights(problem, state);
+    if bow_mm <= MOST_BOW_MM {
+        return Ok(false);
+    }
+    let mut flat = problem.clone();
+    flat.flat = false;
+    flat.views.iter_mut().for_each(|view| view.dropped = false);
+    let mut flat_state = state.clone();
+    flat_state.print.bow = [0.0; 3];
+    flat_state.heights.iter_mut().for_each(|h| *h = 0.0);
+    recipe::trust_tags(&mut flat, &mut flat_state)?;
+    let typical = |p: &Problem| start::median(p.shots.iter().map(|s| s.sd_px).collect());
+    if typical(&flat) > FLAT_ENOUGH * typical(problem) && typical(&flat) > FLAT_SD_PX {
+        return Err(SolveError::MatNotFlat { bow_mm });
+    }
+    (*problem, *state) = (flat, flat_state);
+    Ok(true)
+}
+
 /// Largest height of bow alone and of bow with tag heights, mm.
 fn heights(problem: &Problem, state: &State) -> (f64, f64) {
     let (mut bow, mut all): (f64, f64) = (0.0, 0.0);
@@ -138,14 +165,14 @@ fn heights(problem: &Problem, state: &State) -> (f64, f64) {
     (bow, all)
 }
 
-/// Builds the solution, or refuses a sheet that is not flat.
+/// Builds the solution.
 pub(crate) fn report(
     mat: &Mat,
     photos: &[PhotoTags],
     input: Input<'_>,
     angles_deg: &[f64],
     fit: Fit,
-) -> Result<Solution, SolveError> {
+) -> Solution {
     let Input {
         problem,
         state,
@@ -156,9 +183,6 @@ pub(crate) fn report(
     } = input;
     let layout = problem.layout();
     let (bow_mm, uneven_mm) = heights(&problem, &state);
-    if bow_mm > MOST_BOW_MM {
-        return Err(SolveError::MatNotFlat { bow_mm });
-    }
     let fitted = Fitted {
         problem,
         state,
@@ -230,7 +254,7 @@ pub(crate) fn report(
         fitted,
     };
     solution.warnings = warnings(mat, &solution, uneven_mm);
-    Ok(solution)
+    solution
 }
 
 fn camera_reports(

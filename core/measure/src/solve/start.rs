@@ -356,28 +356,3 @@ pub(crate) fn tap_ray(
     let direction = model::ray(lens, pose, px)?;
     Some((pose.centre(), pose.camera_from_mat.tr_mul(&direction)))
 }
-
-/// The point nearest to all rays; `None` if they are parallel.
-pub(crate) fn meet(rays: &[(Vector3<f64>, Vector3<f64>)]) -> Option<Vector3<f64>> {
-    let (mut normal, mut pull) = (Matrix3::zeros(), Vector3::zeros());
-    for (centre, direction) in rays {
-        let across = Matrix3::identity() - direction * direction.transpose();
-        normal += across;
-        pull += across * centre;
-    }
-    normal
-        .cholesky()
-        .map(|c| c.solve(&pull))
-        .filter(|p| p.iter().all(|v| v.is_finite()))
-}
-
-/// Widest angle between two of the rays, degrees.
-pub(crate) fn widest_deg(rays: &[(Vector3<f64>, Vector3<f64>)]) -> f64 {
-    let mut widest: f64 = 0.0;
-    for (i, (_, a)) in rays.iter().enumerate() {
-        for (_, b) in &rays[i + 1..] {
-            widest = widest.max(a.cross(b).norm().atan2(a.dot(b)));
-        }
-    }
-    widest.to_degrees()
-}

@@ -9,7 +9,7 @@ use super::input::Mark;
 use super::normal::minimise;
 use super::problem::{Problem, Shot, State};
 use super::recipe::{self, Fit};
-use super::{model, start};
+use super::{model, rays, start};
 use nalgebra::{Matrix2, Matrix3, SymmetricEigen, Vector2, Vector3};
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
@@ -297,12 +297,12 @@ fn place_alone(
     mark: usize,
     taps: &[usize],
 ) -> Option<(Vector3<f64>, f64)> {
-    let mut rays = Vec::with_capacity(taps.len());
+    let mut sight = Vec::with_capacity(taps.len());
     for t in taps {
         let tap = &problem.taps[*t];
-        rays.push(start::tap_ray(problem, state, tap.shot, tap.px)?);
+        sight.push(start::tap_ray(problem, state, tap.shot, tap.px)?);
     }
-    let mut place = start::meet(&rays).unwrap_or(state.marks[mark]);
+    let mut place = rays::meet(&sight).unwrap_or(state.marks[mark]);
     let evaluate = |p: &Vector3<f64>| {
         let (mut normal, mut pull, mut cost) = (Matrix3::zeros(), Vector3::zeros(), 0.0);
         for t in taps {

@@ -154,7 +154,8 @@ impl World {
             Some(Bar {
                 nominal_mm,
                 measured_mm: nominal_mm,
-                sd_mm: 0.02,
+                // Leaves the aspect its 1 %.
+                sd_mm: 0.01 / std::f64::consts::SQRT_2 * nominal_mm,
             })
         };
         mat.printed = Some(Printed {

@@ -1,0 +1,362 @@
+//! Corners and cameras that others measured: a flat 36h11 grid seen by a flying camera (project
+//! yac, MIT, from the EuRoC data set: tag 88 mm, ratio 0.3, 752 × 480 pixels) and a calibrated array of four
+//! cameras with its triangulated points (project caliscope, BSD-2, board squares 54 mm).
+//! Skipped where the data is not beside the project.
+
+use nalgebra::{Matrix3, Vector2, Vector3};
+use plinthside_measure::marks::Surface;
+use plinthside_measure::mat::{Bar, Mat, MatTag, Printed};
+use plinthside_measure::observed::{CameraKey, MarkView, PhotoTags, SeenTag};
+use plinthside_measure::solve::{SolveError, SolveOptions, rays, solve};
+use statrs::distribution::{ContinuousCDF, StudentsT};
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+
+fn data(name: &str) -> Option<PathBuf> {
+    let path = PathBuf::from(env!("CARGO_MANIFEST_DIR"))
+        .join("../../../shared/data/tags")
+        .join(name);
+    if !path.exists() {
+        println!("skipped: data not here ({})", path.display());
+        return None;
+    }
+    Some(path)
+}
+
+/// Corners 0-3 of the set run bottom-left, bottom-right, top-right, top-left; ours start top-left.
+const OURS: [usize; 4] = [3, 2, 1, 0];
+
+/// Corners within 0.72 focal lengths of the middle are used.
+const FIELD_PX: f64 = 330.0;
+
+type Corners = BTreeMap<u32, [[f64; 2]; 4]>;
+
+/// Photographs (corners by tag, half a pixel added: the set counts from the first pixel's centre)
+/// and the target's corners in millimetres.
+fn euroc(camera: &str) -> Option<(Vec<Corners>, Corners)> {
+    let folder = data("yac-euroc/cam_april")?.join(camera);
+    let mut names: Vec<PathBuf> = std::fs::read_dir(folder)
+        .ok()?
+        .filter_map(|e| Some(e.ok()?.path()))
+        .collect();
+    names.sort();
+    let (mut photos, mut target) = (Vec::new(), Corners::new());
+    for name in names {
+        let mut photo = Corners::new();
+        for line in std::fs::read_to_string(name).ok()?.lines().skip(1) {
+            let v: Vec<f64> = line
+                .split(',')
+                .map(|v| v.trim().parse().unwrap_or(f64::NAN))
+                .collect();
+            let (id, corner) = (v[10] as u32, OURS[v[11] as usize]);
+            photo.entry(id).or_insert([[f64::NAN; 2]; 4])[corner] = [v[5] + 0.5, v[6] + 0.5];
+            target.entry(id).or_insert([[f64::NAN; 2]; 4])[corner] = [v[7] * 1e3, v[8] * 1e3];
+        }
+        // A phone's main camera sees no farther out than 0.8 focal lengths; beyond that this lens
+        // needs more than the model's two radial terms.
+        let near = |[x, y]: &[f64; 2]| (x - 376.0).hypot(y - 240.0) < FIELD_PX;
+        photo.retain(|_, c| c.iter().all(near));
+        photos.push(photo);
+    }
+    Some((photos, target))
+}
+
+#[test]
+fn tags_held_out_as_marks_come_back_where_the_target_says() {
+    for camera in ["cam0", "cam1"] {
+        let Some((views, target)) = euroc(camera) else {
+            return;
+        };
+        for held_out in [
+            [7_u32, 10, 14, 21, 25, 28],
+            [0, 5, 15, 20, 30, 35],
+            [8, 9, 16, 19, 26, 27],
+        ] {
+            held_out_tags(camera, &views, &target, &held_out);
+        }
+    }
+}
+
+fn held_out_tags(camera: &str, views: &[Corners], target: &Corners, held_out: &[u32]) {
+    let tag = |(id, c): (&u32, &[[f64; 2]; 4])| MatTag {
+        id: *id,
+        corners_mm: c.map(|[x, y]| [x, y, 0.0]),
+        sheet: 0,
+    };
+    let kept = target
+        .iter()
+        .filter(|(id, _)| !held_out.contains(id))
+        .map(tag)
+        .collect();
+    // The set calls its geometry exact.
+    let bar = Bar {
+        nominal_mm: 600.0,
+        measured_mm: 600.0,
+        sd_mm: 0.03,
+    };
+    let printed = Printed {
+        across: Some(bar),
+        along: Some(bar),
+    };
+    let mut mat = Mat::new("a grid of others", kept, 2, None).expect("a good grid");
+    let (mut photos, mut taps) = (Vec::new(), Vec::new());
+    // As many photographs as are taken of a cast, spread over the flight.
+    for (i, view) in views.iter().enumerate().step_by(4) {
+        let seen = |(id, c): (&u32, &[[f64; 2]; 4])| SeenTag {
+            id: *id,
+            corners_px: *c,
+        };
+        let tags: Vec<SeenTag> = view
+            .iter()
+            .filter(|(id, _)| !held_out.contains(id))
+            .map(seen)
+            .collect();
+        if tags.len() < 8 {
+            continue;
+        }
+        let photo = format!("{camera}-{i}");
+        for (id, corners) in view.iter().filter(|(id, _)| held_out.contains(id)) {
+            for (k, px) in corners.iter().enumerate() {
+                taps.push(MarkView {
+                    mark: format!("{id}-{k}").as_str().into(),
+                    photo: photo.clone(),
+                    px: *px,
+                    sd_px: 1.0,
+                    surface: Surface::Outside,
+                });
+            }
+        }
+        photos.push(PhotoTags {
+            photo,
+            width: 752,
+            height: 480,
+            orientation: 1,
+            camera: CameraKey::default(),
+            exif_focal_px: None,
+            tags,
+        });
+    }
+    let options = SolveOptions {
+        min_rays_deg: 0.5,
+        unfinished: true,
+        ..SolveOptions::default()
+    };
+    // The model's pixels are square. These are not (the set's published calibrations have fx over
+    // fy 1.003), and without a quarter turn that looks like a stretched sheet: the stretch found
+    // with the sheet's aspect free is taken out of the pixels, then the sheet is held.
+    let cameras = solve(&mat, &photos, &[], &options).expect("cameras");
+    let stretch = 1.0 + cameras.mat_shape.aspect;
+    let squared = |[x, y]: [f64; 2]| [x, 240.0 + (y - 240.0) * stretch];
+    for tag in photos.iter_mut().flat_map(|p| &mut p.tags) {
+        tag.corners_px = tag.corners_px.map(squared);
+    }
+    taps.iter_mut().for_each(|tap| tap.px = squared(tap.px));
+    taps.retain(|tap| (0.0..480.0).contains(&tap.px[1]));
+    mat.printed = Some(printed);
+    // The corners' own scatter, from the kept tags, is what the held-out ones are given.
+    let cameras = solve(&mat, &photos, &[], &options).expect("cameras");
+    let mut sds: Vec<f64> = cameras.cameras.iter().map(|c| c.sd_px).collect();
+    sds.sort_by(f64::total_cmp);
+    let sd_px = sds[sds.len() / 2];
+    taps.iter_mut().for_each(|tap| tap.sd_px = sd_px);
+    println!(
+        "aspect {stretch:.5} bow {:.2} h {:.3}",
+        cameras.mat_shape.bow_mm, cameras.mat_shape.sd_height_mm
+    );
+    // A user told of a wrong tap marks again; here the corner is left out.
+    let mut left_out = 0;
+    let solution = loop {
+        match solve(&mat, &photos, &taps, &options) {
+            Ok(solution) => break solution,
+            Err(SolveError::WrongTap {
+                mark,
+                photo,
+                off_px,
+            }) if left_out < 20 => {
+                println!("  left out: {mark} in {photo}, {off_px:.1} px");
+                taps.retain(|tap| tap.mark != mark || tap.photo != photo);
+                left_out += 1;
+            }
+            Err(error) => panic!("{camera}: {error}"),
+        }
+    };
+    let n = solution.points.len();
+    let truth = |i: usize| {
+        let name = solution.points[i].mark.as_str();
+        let (id, k) = name.split_once('-').expect("ours");
+        let [x, y] = target[&id.parse().expect("ours")][k.parse::<usize>().expect("ours")];
+        Vector3::new(x, y, 0.0)
+    };
+    let found = |i: usize| Vector3::from(solution.points[i].mat_mm);
+    let t95 = StudentsT::new(0.0, 1.0, solution.dof)
+        .expect("dof")
+        .inverse_cdf(0.975);
+    let c = &solution.covariance_mm2;
+    let (mut squares, mut inside, mut pairs) = (0.0, 0.0, 0.0);
+    for i in 0..n {
+        for j in 0..i {
+            let way = found(i) - found(j);
+            let error = way.norm() - (truth(i) - truth(j)).norm();
+            let u = way.normalize();
+            let block = |a: usize, b: usize| c.view((3 * a, 3 * b), (3, 3));
+            let between = block(i, i) + block(j, j) - block(i, j) - block(j, i);
+            let sd = (u.transpose() * between * u)[0].sqrt();
+            squares += error * error;
+            inside += f64::from(error.abs() < t95 * sd);
+            pairs += 1.0;
+        }
+    }
+    let space: f64 = (0..n).map(|i| (found(i) - truth(i)).norm_squared()).sum();
+    let covered = (0..3 * n)
+        .filter(|k| {
+            let error = found(k / 3)[k % 3] - truth(k / 3)[k % 3];
+            error.abs() < t95 * c[(*k, *k)].sqrt()
+        })
+        .count() as f64
+        / (3 * n) as f64;
+    let rms = (squares / pairs).sqrt();
+    let lens = &solution.intrinsics[0];
+    println!(
+        "{camera} {held_out:?}: {} views, {n} points, corner sd {sd_px:.2} px, f {:.1} ± {:.1}, k {:.3} {:.3}; \
+         distances rms {rms:.3} mm, {:.3} inside 95 %; space rms {:.3} mm, {covered:.3} inside",
+        photos.len(),
+        lens.f_px,
+        lens.sd_f_px,
+        lens.k1,
+        lens.k2,
+        inside / pairs,
+        (space / n as f64).sqrt()
+    );
+    // The grid is 0.66 m wide.
+    // 1 part in 2000 is the aim; eight near-frontal pictures by a lens with more than two radial
+    // terms reach 1 in 1000 to 1 in 2400. What must hold is the interval.
+    assert!(rms < 660.0 / 900.0, "{camera}: {rms} mm");
+    assert!(inside / pairs > 0.92, "{camera}: {}", inside / pairs);
+    assert!(covered > 0.88, "{camera}: {covered}");
+}
+
+struct GivenCamera {
+    matrix: Vec<f64>,
+    distortion: Vec<f64>,
+    rotation: Matrix3<f64>,
+    translation: Vector3<f64>,
+}
+
+impl GivenCamera {
+    /// The array's own model: radial k1 k2 k3, tangential p1 p2, inverted by fixed point.
+    fn ray(&self, px: [f64; 2]) -> rays::Ray {
+        let m = &self.matrix;
+        let d = &self.distortion;
+        let seen = Vector2::new((px[0] - m[2]) / m[0], (px[1] - m[5]) / m[4]);
+        let mut n = seen;
+        for _ in 0..50 {
+            let r2 = n.norm_squared();
+            let radial = 1.0 + r2 * (d[0] + r2 * (d[1] + r2 * d[4]));
+            let (x, y) = (n.x, n.y);
+            let tangential = Vector2::new(
+                2.0 * d[2] * x * y + d[3] * (r2 + 2.0 * x * x),
+                d[2] * (r2 + 2.0 * y * y) + 2.0 * d[3] * x * y,
+            );
+            n = (seen - tangential) / radial;
+        }
+        let direction = self
+            .rotation
+            .tr_mul(&Vector3::new(n.x, n.y, 1.0))
+            .normalize();
+        (-self.rotation.tr_mul(&self.translation), direction)
+    }
+}
+
+fn numbers(line: &str) -> Vec<f64> {
+    let value = line.split_once('=').map_or("", |(_, v)| v);
+    value
+        .split(['[', ']', ','])
+        .filter_map(|v| v.trim().parse().ok())
+        .collect()
+}
+
+#[test]
+fn rays_of_a_calibrated_array_meet_at_its_own_points() {
+    let Some(folder) = data("caliscope") else {
+        return;
+    };
+    let read = |name: &str| std::fs::read_to_string(folder.join(name)).expect("readable");
+    let mut cameras: BTreeMap<u32, GivenCamera> = BTreeMap::new();
+    let mut current = 0;
+    for line in read("camera_array.toml").lines() {
+        if let Some(id) = line.strip_prefix("[cameras.") {
+            current = id.trim_end_matches(']').parse().expect("a number");
+        }
+        let camera = cameras.entry(current).or_insert_with(|| GivenCamera {
+            matrix: Vec::new(),
+            distortion: Vec::new(),
+            rotation: Matrix3::identity(),
+            translation: Vector3::zeros(),
+        });
+        match line.split_once('=').map(|(key, _)| key.trim()) {
+            Some("matrix") => camera.matrix = numbers(line),
+            Some("distortions") => camera.distortion = numbers(line),
+            Some("rotation") => camera.rotation = Matrix3::from_row_slice(&numbers(line)),
+            Some("translation") => camera.translation = Vector3::from_row_slice(&numbers(line)),
+            _ => {}
+        }
+    }
+    let mut sight: BTreeMap<(u32, u32), Vec<rays::Ray>> = BTreeMap::new();
+    for line in read("xy_CHARUCO.csv").lines().skip(1) {
+        let v: Vec<f64> = line
+            .split(',')
+            .map(|v| v.parse().unwrap_or(f64::NAN))
+            .collect();
+        let ray = cameras[&(v[1] as u32)].ray([v[4], v[5]]);
+        sight
+            .entry((v[0] as u32, v[3] as u32))
+            .or_default()
+            .push(ray);
+    }
+    let mut board: BTreeMap<u32, Vec<(u32, Vector3<f64>)>> = BTreeMap::new();
+    let (mut errors, mut their) = (Vec::new(), BTreeMap::new());
+    for line in read("xyz_CHARUCO.csv").lines().skip(1) {
+        let v: Vec<f64> = line
+            .split(',')
+            .map(|v| v.parse().unwrap_or(f64::NAN))
+            .collect();
+        let key = (v[0] as u32, v[2] as u32);
+        let theirs = Vector3::new(v[3], v[4], v[5]) * 1e3;
+        let ours = rays::meet(&sight[&key]).expect("rays cross") * 1e3;
+        errors.push((ours - theirs).norm());
+        board.entry(key.0).or_default().push((key.1, ours));
+        their.insert(key, theirs);
+    }
+    errors.sort_by(f64::total_cmp);
+    let rms = (errors.iter().map(|e| e * e).sum::<f64>() / errors.len() as f64).sqrt();
+    println!(
+        "{} points: ours against theirs median {:.3}, rms {rms:.3}, worst {:.3} mm",
+        errors.len(),
+        errors[errors.len() / 2],
+        errors[errors.len() - 1]
+    );
+    // Neighbours on the board are 54 mm apart (3 × 4 inner corners, numbered along rows of 3).
+    let side = |points: &dyn Fn(u32, u32) -> Option<f64>| {
+        let mut off = Vec::new();
+        for (frame, seen) in &board {
+            for (id, _) in seen.iter().filter(|(id, _)| id % 3 < 2) {
+                off.extend(points(*frame, *id).map(|d| d - 54.0));
+            }
+        }
+        (off.iter().map(|d| d * d).sum::<f64>() / off.len() as f64).sqrt()
+    };
+    let ours = side(&|frame, id| {
+        let at = |id: u32| {
+            board[&frame]
+                .iter()
+                .find(|(i, _)| *i == id)
+                .map(|(_, p)| *p)
+        };
+        Some((at(id)? - at(id + 1)?).norm())
+    });
+    let theirs =
+        side(&|frame, id| Some((their.get(&(frame, id))? - their.get(&(frame, id + 1))?).norm()));
+    println!("squares of 54 mm: ours rms {ours:.2} mm off, theirs {theirs:.2} mm");
+    assert!(errors[errors.len() / 2] < 1.0 && rms < 2.0);
+    assert!(ours < 1.1 * theirs);
+}
