@@ -3,6 +3,7 @@ quad_decimate 2) detects, SciPy's least_squares places cameras and marks. Prints
 three, without the time Python takes to start."""
 
 import json
+import os
 import sys
 import time
 
@@ -82,6 +83,7 @@ def main():
             timed("library_one_thread_ms", lambda: single.detect(grey))
         best = {name: min(value, best.get(name, value)) for name, value in spent.items()}
     print(json.dumps(best), flush=True)
+    os._exit(0)  # giving up two detectors crashes Python
 
 
 main()

@@ -55,13 +55,12 @@ fn every_file_decodes_or_is_refused_in_words() {
                     !sentence.contains('\n') && sentence.len() < 400,
                     "{sentence}"
                 );
-                let kind = match &error {
+                match &error {
                     PhotoError::OtherType { kind, .. } => (*kind).to_owned(),
                     other => format!("{other:?}")
                         .split_once(' ')
                         .map_or_else(String::new, |w| w.0.to_owned()),
-                };
-                kind
+                }
             }
         };
         *outcomes.entry(outcome).or_default() += 1;
