@@ -118,11 +118,11 @@ proptest! {
         let mut canvas = Canvas::new(Version::Normal(2), EcLevel::M);
         canvas.draw_all_functional_patterns();
         canvas.draw_data(&data, &ec);
-        let dark = canvas.apply_best_mask().to_bools();
+        let dark = canvas.apply_best_mask().into_colors();
         let grey = image::GrayImage::from_fn(33 * 4, 33 * 4, |x, y| {
             let (x, y) = ((x / 4) as i32 - 4, (y / 4) as i32 - 4);
             let inside = (0..25).contains(&x) && (0..25).contains(&y);
-            image::Luma([if inside && dark[(y * 25 + x) as usize] { 0 } else { 255 }])
+            image::Luma([if inside && dark[(y * 25 + x) as usize] == qrcode::Color::Dark { 0 } else { 255 }])
         });
         read(&grey);
     }
