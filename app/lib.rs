@@ -1,1 +1,14 @@
 //! The program: command line, commands, the way from photographs to papers, and the window.
+//!
+//! Start at [`cli::run`]; [`pipeline`] is the main job, [`papers`] what comes out of it.
+
+pub mod cli;
+pub mod clock;
+pub mod commands;
+pub mod error;
+pub mod files;
+pub mod papers;
+pub mod photographs;
+pub mod pipeline;
+pub mod summary;
+pub mod visits;

@@ -1,0 +1,250 @@
+//! The command line: one enum a command, each run by a function in [`crate::commands`].
+
+use crate::commands;
+use crate::error::AppError;
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use std::path::PathBuf;
+
+/// Plaster casts for hinged ankle-foot orthoses: measured, judged, ordered and labelled at the
+/// couch.
+///
+/// Plinthside measures, explains and warns; the licensed clinician decides. Local codes and
+/// professional rules take precedence.
+#[derive(Debug, Parser)]
+#[command(version, propagate_version = true)]
+pub struct Cli {
+    /// What to do; without a command the window opens.
+    #[command(subcommand)]
+    pub command: Option<Command>,
+}
+
+/// The commands.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Show the invented clinic: open its window, or do a whole visit without a screen
+    Demo(DemoArgs),
+    /// Print file and layout file of a mat
+    Mat(MatArgs),
+    /// Tags and QR codes found in photographs
+    Detect(DetectArgs),
+    /// From photographs and marks to points, angles, their ± and a verdict
+    Measure(MeasureArgs),
+    /// Make, check or read cast codes
+    #[command(subcommand)]
+    Code(CodeCommand),
+    /// The bag label of a visit
+    Label(LabelArgs),
+    /// A sheet of pre-printed, numbered labels
+    Labels(LabelsArgs),
+    /// The order of a visit
+    Order(PaperArgs),
+    /// The bench sheet of a visit, at true scale
+    Bench(PaperArgs),
+    /// The packing list that goes into the bag
+    Packing(PaperArgs),
+}
+
+/// `plinthside demo`
+#[derive(Debug, Args)]
+pub struct DemoArgs {
+    /// Work without a window and write every output to this folder
+    #[arg(long, value_name = "DIR")]
+    pub headless: Option<PathBuf>,
+}
+
+/// Paper of a mat.
+#[derive(Debug, Clone, Copy, ValueEnum)]
+pub enum MatPaper {
+    /// ISO A3, landscape
+    A3,
+    /// ISO A4, landscape
+    A4,
+    /// US Letter, landscape
+    Letter,
+    /// Two A4 sheets side by side on a board
+    TwoA4,
+}
+
+/// Paper of a document.
+#[derive(Debug, Clone, Copy, Default, ValueEnum)]
+pub enum SheetPaper {
+    /// ISO A4
+    #[default]
+    A4,
+    /// US Letter
+    Letter,
+}
+
+/// `plinthside mat`
+#[derive(Debug, Args)]
+pub struct MatArgs {
+    /// Paper to print on
+    #[arg(long, value_enum, default_value = "a3")]
+    pub paper: MatPaper,
+    /// Where to write the page(s), .pdf or .png
+    #[arg(long, value_name = "FILE")]
+    pub out: PathBuf,
+    /// Where to write the layout file that `measure` reads
+    #[arg(long, value_name = "FILE")]
+    pub layout: Option<PathBuf>,
+}
+
+/// `plinthside detect`
+#[derive(Debug, Args)]
+pub struct DetectArgs {
+    /// Mat file
+    #[arg(long, value_name = "FILE")]
+    pub mat: Option<PathBuf>,
+    /// Photographs, JPEG or PNG
+    #[arg(required = true, value_name = "PHOTO")]
+    pub photos: Vec<PathBuf>,
+    /// Print the result as JSON
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// `plinthside measure`
+#[derive(Debug, Args)]
+pub struct MeasureArgs {
+    /// Mat file; not needed for ruler entries
+    #[arg(long, value_name = "FILE")]
+    pub mat: Option<PathBuf>,
+    /// Marks file
+    #[arg(long, value_name = "FILE")]
+    pub marks: PathBuf,
+    /// Tags already found, as `detect --json` prints them, instead of photographs
+    #[arg(long, value_name = "FILE", conflicts_with = "photos")]
+    pub tags: Option<PathBuf>,
+    /// Photographs, JPEG or PNG; none where the marks file holds ruler entries
+    #[arg(value_name = "PHOTO")]
+    pub photos: Vec<PathBuf>,
+    /// Smallest angle at which the rays of a mark may meet, degrees
+    #[arg(long, value_name = "DEG", default_value_t = 15.0)]
+    pub min_rays_deg: f64,
+    /// Print the result as JSON
+    #[arg(long)]
+    pub json: bool,
+}
+
+/// `plinthside code …`
+#[derive(Debug, Subcommand)]
+pub enum CodeCommand {
+    /// Draw new cast codes
+    New {
+        /// How many
+        #[arg(short = 'n', long = "number", default_value_t = 1)]
+        number: u32,
+        /// Print them as JSON
+        #[arg(long)]
+        json: bool,
+    },
+    /// Check a typed cast code
+    Check {
+        /// The code, in any spelling
+        text: String,
+        /// Print the result as JSON
+        #[arg(long)]
+        json: bool,
+    },
+    /// Read every QR code in a photograph
+    Read {
+        /// Photograph, JPEG or PNG
+        photo: PathBuf,
+        /// Print the result as JSON
+        #[arg(long)]
+        json: bool,
+    },
+}
+
+/// `plinthside label`
+#[derive(Debug, Args)]
+pub struct LabelArgs {
+    /// Which visit, and where to find it
+    #[command(flatten)]
+    pub visit: VisitArgs,
+    /// Size, width x height in mm
+    #[arg(long, default_value = "62x100", value_name = "SIZE")]
+    pub size: String,
+    /// Where to write it, .pdf or .png
+    #[arg(long, value_name = "FILE")]
+    pub out: PathBuf,
+    /// Dots per inch of a .png: 203 or 300 for label printers
+    #[arg(long, default_value_t = 300)]
+    pub dpi: u32,
+}
+
+/// `plinthside labels`
+#[derive(Debug, Args)]
+pub struct LabelsArgs {
+    /// Paper of the sheet
+    #[arg(long, value_enum, default_value = "a4")]
+    pub sheet: SheetPaper,
+    /// How many labels
+    #[arg(short = 'n', long = "number", default_value_t = 24)]
+    pub number: u32,
+    /// Name of the clinic, printed on each
+    #[arg(long, default_value = "", value_name = "NAME")]
+    pub clinic: String,
+    /// Its telephone number, printed on each
+    #[arg(long, default_value = "", value_name = "NUMBER")]
+    pub telephone: String,
+    /// Where to write the sheet(s), .pdf or .png
+    #[arg(long, value_name = "FILE")]
+    pub out: PathBuf,
+}
+
+/// Which visit and side.
+#[derive(Debug, Args)]
+pub struct VisitArgs {
+    /// Identifier of the visit, or the cast code on its bag
+    pub visit: String,
+    /// Which foot, where the visit is about both
+    #[arg(long, value_enum)]
+    pub side: Option<SideArg>,
+    /// The file of visits it is in
+    #[arg(long, value_name = "FILE")]
+    pub visits: PathBuf,
+}
+
+/// Left or right.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum SideArg {
+    /// Left foot
+    Left,
+    /// Right foot
+    Right,
+}
+
+/// `plinthside order`, `bench` and `packing`
+#[derive(Debug, Args)]
+pub struct PaperArgs {
+    /// Which visit, and where to find it
+    #[command(flatten)]
+    pub visit: VisitArgs,
+    /// Paper
+    #[arg(long, value_enum, default_value = "a4")]
+    pub paper: SheetPaper,
+    /// Where to write it, .pdf or .png
+    #[arg(long, value_name = "FILE")]
+    pub out: PathBuf,
+}
+
+/// Runs a command line.
+///
+/// # Errors
+/// Whatever stopped the command, as one sentence.
+pub fn run(cli: Cli) -> Result<(), AppError> {
+    match cli.command {
+        None => commands::demo::window(),
+        Some(Command::Demo(args)) => commands::demo::run(&args),
+        Some(Command::Mat(args)) => commands::mat::run(&args),
+        Some(Command::Detect(args)) => commands::detect::run(&args),
+        Some(Command::Measure(args)) => commands::measure::run(&args),
+        Some(Command::Code(command)) => commands::code::run(&command),
+        Some(Command::Label(args)) => commands::papers::label(&args),
+        Some(Command::Labels(args)) => commands::papers::labels(&args),
+        Some(Command::Order(args)) => commands::papers::order(&args),
+        Some(Command::Bench(args)) => commands::papers::bench(&args),
+        Some(Command::Packing(args)) => commands::papers::packing(&args),
+    }
+}

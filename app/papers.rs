@@ -1,0 +1,193 @@
+//! From one foot of a visit to its papers: the same for commands, demo and screens.
+
+use crate::error::AppError;
+use crate::visits::Foot;
+use chrono::{DateTime, FixedOffset, NaiveDate};
+use plinthside_measure::cast::Results;
+use plinthside_paper::{
+    Bench, Document, Label, LabelSize, OrderSheet, Outline, PackedCast, Packing, Paper, PrinterDots,
+};
+use plinthside_visit::person::Lab;
+use plinthside_visit::rules::{Case, Level, RuleSet, check};
+use plinthside_visit::verdict::{Evidence, Tolerances, Verdict, verdict};
+use plinthside_visit::{Entry, Lang};
+
+/// The device in words, as labels and lists name it.
+fn device(foot: &Foot<'_>) -> &'static str {
+    match foot.clinic.lang {
+        Lang::De => "Knöchel-Fuß-Orthese mit Gelenk",
+        Lang::En => "Hinged ankle-foot orthosis",
+    }
+}
+
+/// What the order says about motion and hinges, in one line.
+fn hinge_words(foot: &Foot<'_>) -> Result<String, AppError> {
+    let (_, revision) = foot.order()?;
+    let lang = foot.clinic.lang;
+    let wanted = ["motion.plantarflexion.kind", "motion.dorsiflexion.kind", "motion.hinge"];
+    let lines = revision.lines(lang);
+    let words = wanted.iter().filter_map(|path| lines.iter().find(|line| line.field.path == *path));
+    Ok(words
+        .map(|line| format!("{} {}", line.field.label(lang), line.value))
+        .collect::<Vec<_>>()
+        .join("; "))
+}
+
+/// Cautions and worse that the rules raise about this foot, in words.
+fn cautions(foot: &Foot<'_>, results: Option<&Results>, today: NaiveDate) -> Result<Vec<String>, AppError> {
+    let rules = RuleSet::shipped()?;
+    let case = Case::of_visit(foot.visit, foot.side, today);
+    let case = match results {
+        Some(results) => case.measured(results),
+        None => case,
+    };
+    Ok(check(&rules, &case)
+        .fired
+        .iter()
+        .filter(|fired| fired.level >= Level::Caution && fired.number > 0)
+        .map(|fired| fired.text.get(foot.clinic.lang).to_owned())
+        .collect())
+}
+
+/// The judgement of this foot's cast.
+///
+/// # Errors
+/// When the shipped tolerances can't be read.
+pub fn judge(foot: &Foot<'_>, results: &Results) -> Result<Verdict, AppError> {
+    let tolerances = Tolerances::shipped()?;
+    let evidence = match foot.cast() {
+        Some(cast) => Evidence::of_visit(foot.visit, cast, Some(results)),
+        None => Evidence::of_results(results),
+    };
+    Ok(verdict(&evidence, &tolerances))
+}
+
+/// The bag label.
+///
+/// # Errors
+/// No order, or no code bound to the cast yet.
+pub fn label(
+    foot: &Foot<'_>,
+    size: LabelSize,
+    dots: PrinterDots,
+    today: NaiveDate,
+) -> Result<Document, AppError> {
+    let (_, revision) = foot.order()?;
+    let code = foot.code()?.ok_or_else(|| {
+        AppError::Request(format!(
+            "no cast code is bound to the {} cast of visit {}; bind one first (plinthside code new)",
+            foot.side, foot.visit.id
+        ))
+    })?;
+    let identity = &revision.prescription.identity;
+    let label = Label {
+        code,
+        side: foot.side,
+        revision: revision.number,
+        device: device(foot).into(),
+        hinge: hinge_words(foot)?,
+        date: cast_date(foot, today),
+        clinic: foot.clinic.name.clone(),
+        telephone: foot.clinic.telephone.clone(),
+        package: identity.package.zip(identity.packages),
+        name: None,
+    };
+    Ok(plinthside_paper::label(&label, size, dots)?)
+}
+
+/// The day the cast was taken, else the day of the visit.
+fn cast_date(foot: &Foot<'_>, today: NaiveDate) -> NaiveDate {
+    let dipped = foot.cast().and_then(|cast| cast.record.dipped_at);
+    dipped.or(foot.visit.at).map_or(today, |at| at.date_naive())
+}
+
+/// The order.
+///
+/// # Errors
+/// No order yet.
+pub fn order(foot: &Foot<'_>, paper: Paper, today: NaiveDate) -> Result<Document, AppError> {
+    let (order, revision) = foot.order()?;
+    let cast = foot.cast();
+    let results = foot.results().ok();
+    let sheet = OrderSheet {
+        clinic: foot.clinic,
+        order,
+        revision,
+        code: foot.code()?,
+        person_code: &foot.visit.person.code,
+        name: None,
+        body_mass_kg: foot.visit.person.body_mass_kg.as_ref().and_then(Entry::usable),
+        cast: cast.map(|cast| &cast.record),
+        without_photographs: cast.is_none_or(|cast| cast.inspection.without_photographs == Some(true)),
+        cautions: &cautions(foot, results.as_ref(), today)?,
+        date: today,
+    };
+    Ok(plinthside_paper::order(&sheet, paper)?)
+}
+
+/// The bench sheet at true scale.
+///
+/// # Errors
+/// Nothing measured yet.
+pub fn bench(foot: &Foot<'_>, paper: Paper, today: NaiveDate) -> Result<Document, AppError> {
+    let results = foot.results()?;
+    let verdict = judge(foot, &results)?;
+    let (ordered, revision) = match foot.order() {
+        Ok((_, revision)) => (format!("{}. {}", device(foot), hinge_words(foot)?), revision.number),
+        Err(_) => (String::new(), 1),
+    };
+    let measured = foot.cast().and_then(|cast| cast.measurement.as_ref()).and_then(|m| m.at);
+    let outlines: Vec<Outline> = outlines(&results);
+    let bench = Bench {
+        results: &results,
+        outlines: &outlines,
+        verdict: Some(&verdict),
+        cautions: &cautions(foot, Some(&results), today)?,
+        code: foot.code()?,
+        revision,
+        ordered: &ordered,
+        clinic: &foot.clinic.name,
+        telephone: &foot.clinic.telephone,
+        date: measured.map_or(today, |at: DateTime<FixedOffset>| at.date_naive()),
+    };
+    Ok(plinthside_paper::bench(&bench, paper)?)
+}
+
+/// The packing list of the bag with this foot's cast.
+///
+/// # Errors
+/// No order, or no code bound to the cast yet.
+pub fn packing(foot: &Foot<'_>, paper: Paper, today: NaiveDate) -> Result<Document, AppError> {
+    let (_, revision) = foot.order()?;
+    let identity = &revision.prescription.identity;
+    let lab = foot.clinic.labs.iter().find(|lab| lab.name == identity.lab);
+    let unknown = Lab { name: identity.lab.clone(), ..Lab::default() };
+    let code = foot.code()?.ok_or_else(|| {
+        AppError::Request(format!(
+            "no cast code is bound to the {} cast of visit {}, so no bag can be packed; bind one first",
+            foot.side, foot.visit.id
+        ))
+    })?;
+    let record = foot.cast().map(|cast| &cast.record);
+    let packed = record.and_then(|record| record.packing.as_ref());
+    let mut contents = vec!["Order".to_owned()];
+    if foot.results().is_ok() {
+        contents.push("Bench sheet, true scale".into());
+    }
+    let packing = Packing {
+        clinic: foot.clinic,
+        lab: lab.unwrap_or(&unknown),
+        casts: &[PackedCast {
+            code,
+            side: foot.side,
+            revision: revision.number,
+            device: device(foot).into(),
+        }],
+        contents: &contents,
+        package: (identity.package.unwrap_or(1), identity.packages.unwrap_or(1)),
+        packed: packed.map_or("", |packing| packing.label(foot.clinic.lang)),
+        packed_by: record.map_or("", |record| &record.cast_by),
+        date: today,
+    };
+    Ok(plinthside_paper::packing_list(&packing, paper)?)
+}

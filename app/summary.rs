@@ -1,0 +1,133 @@
+//! What a person reads of a measurement: whole millimetres and degrees, both kinds of ±.
+
+use crate::pipeline::Measured;
+use plinthside_measure::cast::{ResultName, Results};
+use plinthside_measure::quantity::{Quantity, Unit};
+use plinthside_visit::Lang;
+use plinthside_visit::verdict::Verdict;
+use std::fmt::Write;
+
+/// Quantities a summary shows; the JSON holds all of them.
+const SHOWN: [ResultName; 12] = [
+    ResultName::Bimalleolar,
+    ResultName::HingeTiltFrontal,
+    ResultName::HingeTurnTransverse,
+    ResultName::HingeToLeg,
+    ResultName::Heel,
+    ResultName::ForefootToRearfoot,
+    ResultName::ForefootToRearfootM2M5,
+    ResultName::BalanceToVertical,
+    ResultName::FootToLeg,
+    ResultName::HeelToFirstMtp,
+    ResultName::HeelToFifthMtp,
+    ResultName::ForefootBreadth,
+];
+
+/// ±: half the 95 % interval.
+fn plus_minus(sd: f64) -> f64 {
+    1.96 * sd
+}
+
+fn unit(quantity: &Quantity) -> &'static str {
+    match quantity.unit {
+        Unit::Mm => " mm",
+        Unit::Deg => "°",
+    }
+}
+
+/// Rounded to whole units, never "-0".
+fn whole(value: f64) -> f64 {
+    value.round() + 0.0
+}
+
+/// ± in whole units, tenths below one.
+fn spread(sd: f64) -> String {
+    let half = plus_minus(sd);
+    if half < 0.95 { format!("{half:.1}") } else { format!("{half:.0}") }
+}
+
+/// The quantities, hinge points and warnings of a measurement, then the verdict.
+#[must_use]
+pub fn of_measurement(measured: &Measured, verdict: Option<&Verdict>) -> String {
+    let mut text = String::new();
+    if let Some(solution) = &measured.solution {
+        for camera in &solution.cameras {
+            let _ = writeln!(
+                text,
+                "{}: {} tags, {:.2} px rms",
+                camera.photo, camera.tags, camera.rms_px
+            );
+        }
+    }
+    match &measured.results {
+        Some(results) => text += &of_results(results),
+        None => {
+            for point in measured.points.points() {
+                let [x, y, z] = point.mm;
+                let _ = writeln!(text, "{}: {x:.1} {y:.1} {z:.1} mm on the mat", point.mark);
+            }
+        }
+    }
+    let solved = measured.solution.iter().flat_map(|s| &s.warnings).map(ToString::to_string);
+    let found = measured.results.iter().flat_map(|r| r.warnings.iter().cloned());
+    for warning in measured.warnings.iter().cloned().chain(solved).chain(found) {
+        let _ = writeln!(text, "Note: {warning}");
+    }
+    if let Some(verdict) = verdict {
+        text += &of_verdict(verdict);
+    }
+    text
+}
+
+fn of_results(results: &Results) -> String {
+    let mut text = format!("\n{:38} {:>8}   {:>8}  {:>8}\n", "", "", "± camera", "± marks");
+    for name in SHOWN {
+        let Some(quantity) = results.quantities.get(&name) else {
+            continue;
+        };
+        let word = results.words.get(&name).map_or("", String::as_str);
+        let _ = writeln!(
+            text,
+            "{:38} {:>5.0}{:<3}   {:>8}  {:>8}  {word}",
+            name.label(),
+            whole(quantity.value),
+            unit(quantity),
+            spread(quantity.instrument_sd),
+            spread(quantity.total_sd),
+        );
+    }
+    for (name, hinge) in [("medial", &results.medial_hinge), ("lateral", &results.lateral_hinge)] {
+        let Some(hinge) = hinge else { continue };
+        let datum = if hinge.inside.height.is_some() {
+            ("inside", hinge.inside)
+        } else {
+            ("outside", hinge.outside)
+        };
+        if let (face, plinthside_measure::cast::Datum { height: Some(height), forward: Some(forward) }) = datum {
+            let _ = writeln!(
+                text,
+                "Hinge point, {name}: {:.0} ± {} mm high, {:.0} ± {} mm forward of the heel ({face})",
+                whole(height.value),
+                spread(height.total_sd),
+                whole(forward.value),
+                spread(forward.total_sd),
+            );
+        }
+    }
+    let _ = writeln!(text, "Side: {}", results.side_check.sentences.first().map_or("", String::as_str));
+    text
+}
+
+/// The judgement and every finding that is not simply fine.
+#[must_use]
+pub fn of_verdict(verdict: &Verdict) -> String {
+    let mut text = format!("\n{}\n", verdict.text.get(Lang::En));
+    for finding in verdict.findings.iter().filter(|f| f.call != plinthside_visit::verdict::Call::Keep) {
+        let _ = writeln!(text, "  {}: {}", finding.text.get(Lang::En), finding.remedy.get(Lang::En));
+        if let Some(advice) = finding.advice {
+            let _ = writeln!(text, "    {}", advice.text().get(Lang::En));
+        }
+    }
+    text.push_str("  The clinician decides; local codes and professional rules take precedence.\n");
+    text
+}
