@@ -235,7 +235,7 @@ pub struct PaperArgs {
 /// Whatever stopped the command, as one sentence.
 pub fn run(cli: Cli) -> Result<(), AppError> {
     match cli.command {
-        None => commands::demo::window(),
+        None => crate::window::open_demo(),
         Some(Command::Demo(args)) => commands::demo::run(&args),
         Some(Command::Mat(args)) => commands::mat::run(&args),
         Some(Command::Detect(args)) => commands::detect::run(&args),

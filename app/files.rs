@@ -12,12 +12,20 @@ const TEXT_LIMIT_BYTES: u64 = 64 << 20;
 const PHOTO_LIMIT_BYTES: u64 = 256 << 20;
 
 fn read_limited(path: &Path, limit_bytes: u64) -> Result<Vec<u8>, AppError> {
-    let fail = |source| AppError::Read { path: path.to_owned(), source };
+    let fail = |source| AppError::Read {
+        path: path.to_owned(),
+        source,
+    };
     let file = File::open(path).map_err(fail)?;
     let mut bytes = Vec::new();
-    file.take(limit_bytes + 1).read_to_end(&mut bytes).map_err(fail)?;
+    file.take(limit_bytes + 1)
+        .read_to_end(&mut bytes)
+        .map_err(fail)?;
     if bytes.len() as u64 > limit_bytes {
-        return Err(AppError::TooLarge { path: path.to_owned(), limit_mib: limit_bytes >> 20 });
+        return Err(AppError::TooLarge {
+            path: path.to_owned(),
+            limit_mib: limit_bytes >> 20,
+        });
     }
     Ok(bytes)
 }
@@ -35,8 +43,9 @@ pub fn read_photo(path: &Path) -> Result<Vec<u8>, AppError> {
 /// # Errors
 /// When the file cannot be read, is too large or is no UTF-8 text.
 pub fn read_text(path: &Path) -> Result<String, AppError> {
-    String::from_utf8(read_limited(path, TEXT_LIMIT_BYTES)?)
-        .map_err(|_| AppError::NotText { path: path.to_owned() })
+    String::from_utf8(read_limited(path, TEXT_LIMIT_BYTES)?).map_err(|_| AppError::NotText {
+        path: path.to_owned(),
+    })
 }
 
 /// A JSON file as `T`.
@@ -44,8 +53,10 @@ pub fn read_text(path: &Path) -> Result<String, AppError> {
 /// # Errors
 /// When the file cannot be read or is no JSON of that form; the sentence names line and column.
 pub fn read_json<T: DeserializeOwned>(path: &Path) -> Result<T, AppError> {
-    serde_json::from_str(&read_text(path)?)
-        .map_err(|source| AppError::Json { path: path.to_owned(), source })
+    serde_json::from_str(&read_text(path)?).map_err(|source| AppError::Json {
+        path: path.to_owned(),
+        source,
+    })
 }
 
 /// Writes `bytes` to `path` whole or not at all: a temporary file beside it, synced, then renamed.
@@ -53,7 +64,10 @@ pub fn read_json<T: DeserializeOwned>(path: &Path) -> Result<T, AppError> {
 /// # Errors
 /// When the folder cannot be written to; a file already at `path` is then still as it was.
 pub fn write(path: &Path, bytes: &[u8]) -> Result<(), AppError> {
-    let fail = |source| AppError::Write { path: path.to_owned(), source };
+    let fail = |source| AppError::Write {
+        path: path.to_owned(),
+        source,
+    };
     let folder = match path.parent() {
         Some(folder) if !folder.as_os_str().is_empty() => folder,
         _ => Path::new("."),
@@ -62,7 +76,9 @@ pub fn write(path: &Path, bytes: &[u8]) -> Result<(), AppError> {
         .prefix(".plinthside-")
         .tempfile_in(folder)
         .map_err(fail)?;
-    file.write_all(bytes).and_then(|()| file.as_file().sync_all()).map_err(fail)?;
+    file.write_all(bytes)
+        .and_then(|()| file.as_file().sync_all())
+        .map_err(fail)?;
     // A temporary file is private; a result is as readable as any other file the user makes.
     #[cfg(unix)]
     {
@@ -87,7 +103,10 @@ pub fn json_text<T: serde::Serialize>(value: &T) -> Result<String, AppError> {
 /// The name by which marks refer to a photograph: its file name.
 #[must_use]
 pub fn photo_name(path: &Path) -> String {
-    path.file_name().unwrap_or(path.as_os_str()).to_string_lossy().into_owned()
+    path.file_name()
+        .unwrap_or(path.as_os_str())
+        .to_string_lossy()
+        .into_owned()
 }
 
 /// Makes a folder and its parents.
@@ -95,7 +114,9 @@ pub fn photo_name(path: &Path) -> String {
 /// # Errors
 /// When it cannot be made.
 pub fn make_folder(path: &Path) -> Result<PathBuf, AppError> {
-    std::fs::create_dir_all(path)
-        .map_err(|source| AppError::Write { path: path.to_owned(), source })?;
+    std::fs::create_dir_all(path).map_err(|source| AppError::Write {
+        path: path.to_owned(),
+        source,
+    })?;
     Ok(path.to_owned())
 }

@@ -11,4 +11,6 @@ pub mod papers;
 pub mod photographs;
 pub mod pipeline;
 pub mod summary;
+pub mod tie;
 pub mod visits;
+pub mod window;

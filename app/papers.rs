@@ -24,9 +24,15 @@ fn device(foot: &Foot<'_>) -> &'static str {
 fn hinge_words(foot: &Foot<'_>) -> Result<String, AppError> {
     let (_, revision) = foot.order()?;
     let lang = foot.clinic.lang;
-    let wanted = ["motion.plantarflexion.kind", "motion.dorsiflexion.kind", "motion.hinge"];
+    let wanted = [
+        "motion.plantarflexion.kind",
+        "motion.dorsiflexion.kind",
+        "motion.hinge",
+    ];
     let lines = revision.lines(lang);
-    let words = wanted.iter().filter_map(|path| lines.iter().find(|line| line.field.path == *path));
+    let words = wanted
+        .iter()
+        .filter_map(|path| lines.iter().find(|line| line.field.path == *path));
     Ok(words
         .map(|line| format!("{} {}", line.field.label(lang), line.value))
         .collect::<Vec<_>>()
@@ -34,7 +40,11 @@ fn hinge_words(foot: &Foot<'_>) -> Result<String, AppError> {
 }
 
 /// Cautions and worse that the rules raise about this foot, in words.
-fn cautions(foot: &Foot<'_>, results: Option<&Results>, today: NaiveDate) -> Result<Vec<String>, AppError> {
+fn cautions(
+    foot: &Foot<'_>,
+    results: Option<&Results>,
+    today: NaiveDate,
+) -> Result<Vec<String>, AppError> {
     let rules = RuleSet::shipped()?;
     let case = Case::of_visit(foot.visit, foot.side, today);
     let case = match results {
@@ -116,9 +126,15 @@ pub fn order(foot: &Foot<'_>, paper: Paper, today: NaiveDate) -> Result<Document
         code: foot.code()?,
         person_code: &foot.visit.person.code,
         name: None,
-        body_mass_kg: foot.visit.person.body_mass_kg.as_ref().and_then(Entry::usable),
+        body_mass_kg: foot
+            .visit
+            .person
+            .body_mass_kg
+            .as_ref()
+            .and_then(Entry::usable),
         cast: cast.map(|cast| &cast.record),
-        without_photographs: cast.is_none_or(|cast| cast.inspection.without_photographs == Some(true)),
+        without_photographs: cast
+            .is_none_or(|cast| cast.inspection.without_photographs == Some(true)),
         cautions: &cautions(foot, results.as_ref(), today)?,
         date: today,
     };
@@ -133,11 +149,28 @@ pub fn bench(foot: &Foot<'_>, paper: Paper, today: NaiveDate) -> Result<Document
     let results = foot.results()?;
     let verdict = judge(foot, &results)?;
     let (ordered, revision) = match foot.order() {
-        Ok((_, revision)) => (format!("{}. {}", device(foot), hinge_words(foot)?), revision.number),
+        Ok((_, revision)) => (
+            format!("{}. {}", device(foot), hinge_words(foot)?),
+            revision.number,
+        ),
         Err(_) => (String::new(), 1),
     };
-    let measured = foot.cast().and_then(|cast| cast.measurement.as_ref()).and_then(|m| m.at);
-    let outlines: Vec<Outline> = outlines(&results);
+    let measured = foot
+        .cast()
+        .and_then(|cast| cast.measurement.as_ref())
+        .and_then(|m| m.at);
+    let clearances = foot
+        .cast()
+        .and_then(|cast| cast.measurement.as_ref())
+        .map(|m| &m.clearances);
+    let outlines: Vec<Outline> = clearances
+        .into_iter()
+        .flatten()
+        .map(|area| Outline {
+            mark: area.mark.to_string(),
+            cast_mm: area.line_cast_mm.clone(),
+        })
+        .collect();
     let bench = Bench {
         results: &results,
         outlines: &outlines,
@@ -161,7 +194,10 @@ pub fn packing(foot: &Foot<'_>, paper: Paper, today: NaiveDate) -> Result<Docume
     let (_, revision) = foot.order()?;
     let identity = &revision.prescription.identity;
     let lab = foot.clinic.labs.iter().find(|lab| lab.name == identity.lab);
-    let unknown = Lab { name: identity.lab.clone(), ..Lab::default() };
+    let unknown = Lab {
+        name: identity.lab.clone(),
+        ..Lab::default()
+    };
     let code = foot.code()?.ok_or_else(|| {
         AppError::Request(format!(
             "no cast code is bound to the {} cast of visit {}, so no bag can be packed; bind one first",
@@ -184,7 +220,10 @@ pub fn packing(foot: &Foot<'_>, paper: Paper, today: NaiveDate) -> Result<Docume
             device: device(foot).into(),
         }],
         contents: &contents,
-        package: (identity.package.unwrap_or(1), identity.packages.unwrap_or(1)),
+        package: (
+            identity.package.unwrap_or(1),
+            identity.packages.unwrap_or(1),
+        ),
         packed: packed.map_or("", |packing| packing.label(foot.clinic.lang)),
         packed_by: record.map_or("", |record| &record.cast_by),
         date: today,

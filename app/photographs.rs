@@ -67,8 +67,15 @@ impl Look {
     /// For the tags of a mat.
     #[must_use]
     pub fn for_mat(mat: &Mat) -> Self {
-        let border = if mat.border_bits == 2 { Border::Two } else { Border::One };
-        Self { border, codes: false }
+        let border = if mat.border_bits == 2 {
+            Border::Two
+        } else {
+            Border::One
+        };
+        Self {
+            border,
+            codes: false,
+        }
     }
 }
 
@@ -77,7 +84,9 @@ impl Look {
 /// # Errors
 /// The first photograph, in the order given, that cannot be read.
 pub fn look_through(sources: &[Source], look: Look) -> Result<Vec<Found>, AppError> {
-    let workers = std::thread::available_parallelism().map_or(1, usize::from).min(sources.len());
+    let workers = std::thread::available_parallelism()
+        .map_or(1, usize::from)
+        .min(sources.len());
     let next = AtomicUsize::new(0);
     let found: Mutex<Vec<Option<Result<Found, AppError>>>> =
         Mutex::new(sources.iter().map(|_| None).collect());
@@ -106,7 +115,10 @@ pub fn look_through(sources: &[Source], look: Look) -> Result<Vec<Found>, AppErr
 
 fn look_at(source: &Source, look: Look) -> Result<Found, AppError> {
     let photo = photo::decode_luma(&source.name(), &source.bytes()?)?;
-    let options = DetectOptions { border: look.border, ..DetectOptions::default() };
+    let options = DetectOptions {
+        border: look.border,
+        ..DetectOptions::default()
+    };
     let tags = detect::tags(&photo, &options);
     let codes = if look.codes {
         read_codes(&Luma::from_grey(photo.width, photo.height, &photo.luma())?)

@@ -48,7 +48,10 @@ pub fn measure(
         })?;
         marks.check_photos(photos)?;
         let solution = solve(mat, photos, &marks.views, options)?;
-        (CastPoints::from_solution(&solution, marks.wall)?, Some(solution))
+        (
+            CastPoints::from_solution(&solution, marks.wall)?,
+            Some(solution),
+        )
     };
     let mut warnings = marks.warnings.clone();
     let results = match cast::results(&points, marks.side, &marks.settings, &marks.leg) {
@@ -66,7 +69,13 @@ pub fn measure(
         }
         _ => Vec::new(),
     };
-    Ok(Measured { points, solution, results, clearances, warnings })
+    Ok(Measured {
+        points,
+        solution,
+        results,
+        clearances,
+        warnings,
+    })
 }
 
 /// The reach of every traced outline; one that gives none is named in the warnings.
@@ -90,7 +99,11 @@ fn clearances(
     };
     traced
         .into_iter()
-        .filter_map(|mark| reach(mark).map_err(|problem| warnings.push(problem.to_string())).ok())
+        .filter_map(|mark| {
+            reach(mark)
+                .map_err(|problem| warnings.push(problem.to_string()))
+                .ok()
+        })
         .collect()
 }
 
@@ -116,7 +129,10 @@ impl Measured {
         Ok(Measurement {
             at: Some(at),
             by: by.to_owned(),
-            photos: photos.iter().map(|bytes| format!("{:x}", Sha256::digest(bytes))).collect(),
+            photos: photos
+                .iter()
+                .map(|bytes| format!("{:x}", Sha256::digest(bytes)))
+                .collect(),
             results: results.map_err(AppError::Encode)?,
             clearances: self.clearances.clone(),
             ..Measurement::default()
@@ -127,12 +143,22 @@ impl Measured {
     ///
     /// # Errors
     /// When the verdict can't be written as JSON.
-    pub fn report(&self, marks: &Marks, verdict: Option<&Verdict>) -> Result<MeasureReport, AppError> {
-        let mut report =
-            MeasureReport::new(marks.side, &self.points, self.solution.as_ref(), self.results.as_ref());
+    pub fn report(
+        &self,
+        marks: &Marks,
+        verdict: Option<&Verdict>,
+    ) -> Result<MeasureReport, AppError> {
+        let mut report = MeasureReport::new(
+            marks.side,
+            &self.points,
+            self.solution.as_ref(),
+            self.results.as_ref(),
+        );
         report.clearances.clone_from(&self.clearances);
-        report.verdict =
-            verdict.map(serde_json::to_value).transpose().map_err(AppError::Encode)?;
+        report.verdict = verdict
+            .map(serde_json::to_value)
+            .transpose()
+            .map_err(AppError::Encode)?;
         report.warnings.extend(self.warnings.iter().cloned());
         Ok(report)
     }

@@ -4,7 +4,7 @@ use crate::pipeline::Measured;
 use plinthside_measure::cast::{ResultName, Results};
 use plinthside_measure::quantity::{Quantity, Unit};
 use plinthside_visit::Lang;
-use plinthside_visit::verdict::Verdict;
+use plinthside_visit::verdict::{Call, Verdict};
 use std::fmt::Write;
 
 /// Quantities a summary shows; the JSON holds all of them.
@@ -43,7 +43,11 @@ fn whole(value: f64) -> f64 {
 /// ± in whole units, tenths below one.
 fn spread(sd: f64) -> String {
     let half = plus_minus(sd);
-    if half < 0.95 { format!("{half:.1}") } else { format!("{half:.0}") }
+    if half < 0.95 {
+        format!("{half:.1}")
+    } else {
+        format!("{half:.0}")
+    }
 }
 
 /// The quantities, hinge points and warnings of a measurement, then the verdict.
@@ -68,8 +72,15 @@ pub fn of_measurement(measured: &Measured, verdict: Option<&Verdict>) -> String 
             }
         }
     }
-    let solved = measured.solution.iter().flat_map(|s| &s.warnings).map(ToString::to_string);
-    let found = measured.results.iter().flat_map(|r| r.warnings.iter().cloned());
+    let solved = measured
+        .solution
+        .iter()
+        .flat_map(|s| &s.warnings)
+        .map(ToString::to_string);
+    let found = measured
+        .results
+        .iter()
+        .flat_map(|r| r.warnings.iter().cloned());
     for warning in measured.warnings.iter().cloned().chain(solved).chain(found) {
         let _ = writeln!(text, "Note: {warning}");
     }
@@ -80,30 +91,49 @@ pub fn of_measurement(measured: &Measured, verdict: Option<&Verdict>) -> String 
 }
 
 fn of_results(results: &Results) -> String {
-    let mut text = format!("\n{:38} {:>8}   {:>8}  {:>8}\n", "", "", "± camera", "± marks");
+    let mut text = format!(
+        "\n{:38} {:>8}   {:>8}  {:>8}\n",
+        "", "", "± camera", "± marks"
+    );
     for name in SHOWN {
         let Some(quantity) = results.quantities.get(&name) else {
             continue;
         };
+        // The word says which way; the sign would say it twice.
         let word = results.words.get(&name).map_or("", String::as_str);
+        let value = if word.is_empty() {
+            quantity.value
+        } else {
+            quantity.value.abs()
+        };
         let _ = writeln!(
             text,
-            "{:38} {:>5.0}{:<3}   {:>8}  {:>8}  {word}",
+            "{:38} {:>5.0}{:<3}   {:>8}  {:>12}  {word}",
             name.label(),
-            whole(quantity.value),
+            whole(value),
             unit(quantity),
             spread(quantity.instrument_sd),
             spread(quantity.total_sd),
         );
     }
-    for (name, hinge) in [("medial", &results.medial_hinge), ("lateral", &results.lateral_hinge)] {
+    for (name, hinge) in [
+        ("medial", &results.medial_hinge),
+        ("lateral", &results.lateral_hinge),
+    ] {
         let Some(hinge) = hinge else { continue };
         let datum = if hinge.inside.height.is_some() {
             ("inside", hinge.inside)
         } else {
             ("outside", hinge.outside)
         };
-        if let (face, plinthside_measure::cast::Datum { height: Some(height), forward: Some(forward) }) = datum {
+        if let (
+            face,
+            plinthside_measure::cast::Datum {
+                height: Some(height),
+                forward: Some(forward),
+            },
+        ) = datum
+        {
             let _ = writeln!(
                 text,
                 "Hinge point, {name}: {:.0} ± {} mm high, {:.0} ± {} mm forward of the heel ({face})",
@@ -114,7 +144,15 @@ fn of_results(results: &Results) -> String {
             );
         }
     }
-    let _ = writeln!(text, "Side: {}", results.side_check.sentences.first().map_or("", String::as_str));
+    let _ = writeln!(
+        text,
+        "Side: {}",
+        results
+            .side_check
+            .sentences
+            .first()
+            .map_or("", String::as_str)
+    );
     text
 }
 
@@ -122,8 +160,13 @@ fn of_results(results: &Results) -> String {
 #[must_use]
 pub fn of_verdict(verdict: &Verdict) -> String {
     let mut text = format!("\n{}\n", verdict.text.get(Lang::En));
-    for finding in verdict.findings.iter().filter(|f| f.call != plinthside_visit::verdict::Call::Keep) {
-        let _ = writeln!(text, "  {}: {}", finding.text.get(Lang::En), finding.remedy.get(Lang::En));
+    for finding in verdict.findings.iter().filter(|f| f.call > Call::Keep) {
+        let _ = writeln!(
+            text,
+            "  {}: {}",
+            finding.text.get(Lang::En),
+            finding.remedy.get(Lang::En)
+        );
         if let Some(advice) = finding.advice {
             let _ = writeln!(text, "    {}", advice.text().get(Lang::En));
         }

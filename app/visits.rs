@@ -78,7 +78,11 @@ impl VisitsFile {
                     )));
                 }
             };
-            return Ok(Foot { clinic: &self.clinic, visit, side });
+            return Ok(Foot {
+                clinic: &self.clinic,
+                visit,
+                side,
+            });
         }
         let known: Vec<&str> = self.visits.iter().map(|visit| visit.id.as_str()).collect();
         Err(AppError::Request(format!(
@@ -95,18 +99,23 @@ impl<'a> Foot<'a> {
     /// When nothing was ordered yet.
     pub fn order(&self) -> Result<(&'a Order, &'a Revision), AppError> {
         let order = self.visit.order(self.side);
-        order.and_then(|order| Some((order, order.newest()?))).ok_or_else(|| {
-            AppError::Request(format!(
-                "visit {} holds no order for the {} foot; write it first",
-                self.visit.id, self.side
-            ))
-        })
+        order
+            .and_then(|order| Some((order, order.newest()?)))
+            .ok_or_else(|| {
+                AppError::Request(format!(
+                    "visit {} holds no order for the {} foot; write it first",
+                    self.visit.id, self.side
+                ))
+            })
     }
 
     /// The cast the order belongs to, else the latest of this foot.
     #[must_use]
     pub fn cast(&self) -> Option<&'a Cast> {
-        let ordered = self.visit.order(self.side).and_then(|order| order.cast.as_deref());
+        let ordered = self
+            .visit
+            .order(self.side)
+            .and_then(|order| order.cast.as_deref());
         ordered
             .and_then(|id| self.visit.casts.iter().find(|cast| cast.id == id))
             .or_else(|| self.visit.cast(self.side))

@@ -9,11 +9,15 @@ use tempfile::TempDir;
 
 /// The demo's photographs, mat and marks, as files.
 fn demo(name: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data").join(name)
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("demo-data")
+        .join(name)
 }
 
 fn photos(side: &str) -> Vec<PathBuf> {
-    (1..=8).map(|i| demo(&format!("{side}/{side}-{i}.jpg"))).collect()
+    (1..=8)
+        .map(|i| demo(&format!("{side}/{side}-{i}.jpg")))
+        .collect()
 }
 
 fn plinthside<S: AsRef<std::ffi::OsStr>>(args: impl IntoIterator<Item = S>) -> Output {
@@ -54,17 +58,32 @@ fn write(folder: &TempDir, name: &str, text: impl AsRef<[u8]>) -> String {
 
 /// Tags of the demo's left photographs, found once and reused by the tests on marks.
 fn tags(folder: &TempDir) -> String {
-    let mut args = vec!["detect".into(), "--mat".into(), arg(demo("mat.json")), "--json".into()];
+    let mut args = vec![
+        "detect".into(),
+        "--mat".into(),
+        arg(demo("mat.json")),
+        "--json".into(),
+    ];
     args.extend(photos("left").iter().map(arg));
     write(folder, "tags.json", done(&plinthside(args)))
 }
 
 fn measure_tags(tags: &str, marks: &str) -> Output {
-    plinthside(["measure", "--mat", &arg(demo("mat.json")), "--marks", marks, "--tags", tags, "--json"])
+    plinthside([
+        "measure",
+        "--mat",
+        &arg(demo("mat.json")),
+        "--marks",
+        marks,
+        "--tags",
+        tags,
+        "--json",
+    ])
 }
 
 fn marks() -> Value {
-    serde_json::from_str(&fs::read_to_string(demo("left/marks.json")).expect("marks")).expect("JSON")
+    serde_json::from_str(&fs::read_to_string(demo("left/marks.json")).expect("marks"))
+        .expect("JSON")
 }
 
 #[test]
@@ -73,7 +92,14 @@ fn a_whole_visit_without_a_screen_leaves_every_paper() {
     let out = folder.path().join("out");
     let text = done(&plinthside(["demo", "--headless", &arg(&out)]));
     for side in ["left", "right"] {
-        for name in ["order.pdf", "bench.pdf", "label.pdf", "label.png", "packing.pdf", "measurement.json"] {
+        for name in [
+            "order.pdf",
+            "bench.pdf",
+            "label.pdf",
+            "label.png",
+            "packing.pdf",
+            "measurement.json",
+        ] {
             let path = out.join(format!("{side}-{name}"));
             let bytes = fs::read(&path).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
             let magic: &[u8] = match path.extension().and_then(|e| e.to_str()) {
@@ -82,29 +108,53 @@ fn a_whole_visit_without_a_screen_leaves_every_paper() {
                 _ => b"{",
             };
             assert!(bytes.starts_with(magic), "{}", path.display());
-            assert!(text.contains(&arg(&path)), "the summary says where {name} lies");
+            assert!(
+                text.contains(&arg(&path)),
+                "the summary says where {name} lies"
+            );
         }
     }
     // The squeezed shell and the wrong tap of the right foot are both caught.
     assert!(text.contains("Refused:"), "{text}");
     let right: Value =
-        serde_json::from_slice(&fs::read(out.join("right-measurement.json")).expect("file")).expect("JSON");
+        serde_json::from_slice(&fs::read(out.join("right-measurement.json")).expect("file"))
+            .expect("JSON");
     assert_eq!(right["verdict"]["call"], "recast", "{}", right["verdict"]);
     let left: Value =
-        serde_json::from_slice(&fs::read(out.join("left-measurement.json")).expect("file")).expect("JSON");
+        serde_json::from_slice(&fs::read(out.join("left-measurement.json")).expect("file"))
+            .expect("JSON");
     assert_ne!(left["verdict"]["call"], "recast", "{}", left["verdict"]);
 
     // The papers come out of the file of visits again.
     let visits = arg(out.join("visits.json"));
     for command in ["order", "bench", "packing"] {
         let pdf = arg(folder.path().join(format!("{command}.pdf")));
-        done(&plinthside([command, "demo-left", "--visits", &visits, "--out", &pdf]));
+        done(&plinthside([
+            command,
+            "demo-left",
+            "--visits",
+            &visits,
+            "--out",
+            &pdf,
+        ]));
         assert!(fs::read(&pdf).expect("written").starts_with(b"%PDF-"));
     }
-    let said = refusal(&plinthside(["order", "nobody", "--visits", &visits, "--out", "x.pdf"]));
-    assert!(said.contains("nobody") && said.contains("demo-left"), "{said}");
+    let said = refusal(&plinthside([
+        "order", "nobody", "--visits", &visits, "--out", "x.pdf",
+    ]));
+    assert!(
+        said.contains("nobody") && said.contains("demo-left"),
+        "{said}"
+    );
     let label = arg(folder.path().join("label.docx"));
-    let said = refusal(&plinthside(["label", "demo-left", "--visits", &visits, "--out", &label]));
+    let said = refusal(&plinthside([
+        "label",
+        "demo-left",
+        "--visits",
+        &visits,
+        "--out",
+        &label,
+    ]));
     assert!(said.contains(".pdf or .png"), "{said}");
     assert!(!Path::new(&label).exists());
 }
@@ -115,7 +165,8 @@ fn measured_points_lie_where_the_rendered_cast_has_them() {
     let report = done(&measure_tags(&tags(&folder), &arg(demo("left/marks.json"))));
     let report: Value = serde_json::from_str(&report).expect("JSON");
     let truth: Value =
-        serde_json::from_str(&fs::read_to_string(demo("left/truth.json")).expect("truth")).expect("JSON");
+        serde_json::from_str(&fs::read_to_string(demo("left/truth.json")).expect("truth"))
+            .expect("JSON");
     let true_marks = truth["marks"].as_array().expect("marks");
     let mut compared = 0;
     for point in report["points"].as_array().expect("points") {
@@ -162,7 +213,10 @@ fn marks_that_can_not_be_are_refused_in_words() {
         refusal(&measure_tags(&tags, &path))
     };
     assert!(with(&|m| m["marks"][0]["x"] = json!(-5.0)).contains("marks.json"));
-    assert!(with(&|m| m["marks"][0]["x"] = json!(1e9)).contains(marks()["marks"][0]["mark"].as_str().unwrap()));
+    assert!(
+        with(&|m| m["marks"][0]["x"] = json!(1e9))
+            .contains(marks()["marks"][0]["mark"].as_str().unwrap())
+    );
     assert!(with(&|m| m["marks"][0]["x"] = Value::Null).contains("marks.json"));
     assert!(with(&|m| m["marks"][0]["photo"] = json!("other.jpg")).contains("other.jpg"));
     assert!(with(&|m| m["side"] = json!("middle")).contains("left"));
@@ -188,19 +242,35 @@ fn marks_that_can_not_be_are_refused_in_words() {
 #[test]
 fn a_mat_that_can_not_be_is_refused_in_words() {
     let folder = TempDir::new().expect("folder");
-    let good: Value = serde_json::from_str(&fs::read_to_string(demo("mat.json")).expect("mat")).expect("JSON");
+    let good: Value =
+        serde_json::from_str(&fs::read_to_string(demo("mat.json")).expect("mat")).expect("JSON");
     let with = |change: &dyn Fn(&mut Value)| {
         let mut mat = good.clone();
         change(&mut mat);
         let mat = write(&folder, "mat.json", mat.to_string());
-        refusal(&plinthside(["detect", "--mat", &mat, "--json", &arg(demo("left/left-1.jpg"))]))
+        refusal(&plinthside([
+            "detect",
+            "--mat",
+            &mat,
+            "--json",
+            &arg(demo("left/left-1.jpg")),
+        ]))
     };
     assert!(with(&|m| m["tags"][1]["id"] = m["tags"][0]["id"].clone()).contains("mat.json"));
-    assert!(with(&|m| m["tags"][0]["corners_mm"] = json!([[0, 0], [1, 1], [2, 2], [3, 3]])).contains("mat.json"));
+    assert!(
+        with(&|m| m["tags"][0]["corners_mm"] = json!([[0, 0], [1, 1], [2, 2], [3, 3]]))
+            .contains("mat.json")
+    );
     assert!(with(&|m| m["tags"] = json!([])).contains("mat.json"));
     assert!(with(&|m| m["family"] = json!("other")).contains("mat.json"));
     let broken = write(&folder, "broken.json", "{\"name\": ");
-    let said = refusal(&plinthside(["detect", "--mat", &broken, "--json", &arg(demo("left/left-1.jpg"))]));
+    let said = refusal(&plinthside([
+        "detect",
+        "--mat",
+        &broken,
+        "--json",
+        &arg(demo("left/left-1.jpg")),
+    ]));
     assert!(said.contains("broken.json"), "{said}");
 }
 
@@ -208,7 +278,13 @@ fn a_mat_that_can_not_be_is_refused_in_words() {
 fn a_photograph_given_twice_is_refused() {
     let photo = arg(demo("left/left-1.jpg"));
     let said = refusal(&plinthside([
-        "measure", "--mat", &arg(demo("mat.json")), "--marks", &arg(demo("left/marks.json")), &photo, &photo,
+        "measure",
+        "--mat",
+        &arg(demo("mat.json")),
+        "--marks",
+        &arg(demo("left/marks.json")),
+        &photo,
+        &photo,
     ]));
     assert!(said.contains("left-1.jpg"), "{said}");
 }
@@ -216,11 +292,28 @@ fn a_photograph_given_twice_is_refused() {
 #[test]
 fn the_wrong_mat_is_refused() {
     let folder = TempDir::new().expect("folder");
-    let (pdf, layout) = (folder.path().join("mat.pdf"), folder.path().join("mat.json"));
-    done(&plinthside(["mat", "--paper", "letter", "--out", &arg(&pdf), "--layout", &arg(&layout)]));
+    let (pdf, layout) = (
+        folder.path().join("mat.pdf"),
+        folder.path().join("mat.json"),
+    );
+    done(&plinthside([
+        "mat",
+        "--paper",
+        "letter",
+        "--out",
+        &arg(&pdf),
+        "--layout",
+        &arg(&layout),
+    ]));
     assert!(fs::read(&pdf).expect("written").starts_with(b"%PDF-"));
     let said = refusal(&plinthside([
-        "measure", "--mat", &arg(&layout), "--marks", &arg(demo("left/marks.json")), "--tags", &tags(&folder),
+        "measure",
+        "--mat",
+        &arg(&layout),
+        "--marks",
+        &arg(demo("left/marks.json")),
+        "--tags",
+        &tags(&folder),
     ]));
     assert!(said.contains("mat"), "{said}");
 }
@@ -240,7 +333,11 @@ fn codes_are_drawn_checked_and_refused() {
     let codes: Vec<&str> = codes.lines().collect();
     assert_eq!(codes.len(), 20);
     for code in &codes {
-        let typed = code.to_lowercase().replace('-', " ").replace('0', "o").replace('1', "l");
+        let typed = code
+            .to_lowercase()
+            .replace('-', " ")
+            .replace('0', "o")
+            .replace('1', "l");
         assert_eq!(done(&plinthside(["code", "check", &typed])).trim(), *code);
     }
     // Two symbols of one group exchanged.
@@ -258,9 +355,7 @@ fn codes_are_drawn_checked_and_refused() {
 #[test]
 fn ruler_entries_give_results_without_any_photograph() {
     let folder = TempDir::new().expect("folder");
-    let entry = |mark: &str, height: f64, forward: f64, sideways: (&str, f64)| {
-        json!({ "mark": mark, "height_mm": height, "forward_mm": forward, sideways.0: sideways.1 })
-    };
+    let entry = |mark: &str, height: f64, forward: f64, sideways: (&str, f64)| json!({ "mark": mark, "height_mm": height, "forward_mm": forward, sideways.0: sideways.1 });
     let marks = json!({
         "side": "left", "wall_mm": 5.0, "marks": [],
         "ruler": [
@@ -274,9 +369,12 @@ fn ruler_entries_give_results_without_any_photograph() {
     });
     let path = write(&folder, "ruler.json", marks.to_string());
     let report: Value =
-        serde_json::from_str(&done(&plinthside(["measure", "--marks", &path, "--json"]))).expect("JSON");
+        serde_json::from_str(&done(&plinthside(["measure", "--marks", &path, "--json"])))
+            .expect("JSON");
     assert_eq!(report["source"], "ruler");
-    let heel = report["results"]["heel_deg"]["value"].as_f64().expect("heel");
+    let heel = report["results"]["heel_deg"]["value"]
+        .as_f64()
+        .expect("heel");
     assert!((heel - 3.0).abs() < 0.1, "{heel}");
 }
 

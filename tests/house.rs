@@ -50,7 +50,15 @@ fn core_never_names_the_screen_library() {
 
 #[test]
 fn measure_and_visit_touch_no_disk_clock_or_network() {
-    let reaches = ["std::fs", "std::net", "std::env", "SystemTime", "Instant::now", "Utc::now", "Local::now"];
+    let reaches = [
+        "std::fs",
+        "std::net",
+        "std::env",
+        "SystemTime",
+        "Instant::now",
+        "Utc::now",
+        "Local::now",
+    ];
     for folder in ["core/measure/src", "core/visit/src"] {
         let hits = lines_with(folder, &[".rs"], &reaches);
         assert!(hits.is_empty(), "{}", hits.join("\n"));
@@ -61,10 +69,21 @@ fn measure_and_visit_touch_no_disk_clock_or_network() {
 fn dependencies_point_one_way() {
     let forbidden = [
         ("core/measure", &["plinthside-"][..]),
-        ("core/visit", &["plinthside-paper", "plinthside-store", "plinthside-ui"][..]),
+        (
+            "core/visit",
+            &["plinthside-paper", "plinthside-store", "plinthside-ui"][..],
+        ),
         ("core/paper", &["plinthside-store", "plinthside-ui"][..]),
         ("core/store", &["plinthside-paper", "plinthside-ui"][..]),
-        ("ui", &["plinthside-measure", "plinthside-visit", "plinthside-paper", "plinthside-store"][..]),
+        (
+            "ui",
+            &[
+                "plinthside-measure",
+                "plinthside-visit",
+                "plinthside-paper",
+                "plinthside-store",
+            ][..],
+        ),
     ];
     for (krate, names) in forbidden {
         let manifest = fs::read_to_string(root().join(krate).join("Cargo.toml")).unwrap();
@@ -84,7 +103,11 @@ fn every_crate_forbids_unsafe_through_the_workspace_lints() {
         if text.contains("name = \"plinthside-ui\"") || !text.contains("[package]") {
             continue;
         }
-        assert!(text.contains("[lints]\nworkspace = true"), "{}", manifest.display());
+        assert!(
+            text.contains("[lints]\nworkspace = true"),
+            "{}",
+            manifest.display()
+        );
     }
 }
 
@@ -92,7 +115,11 @@ fn every_crate_forbids_unsafe_through_the_workspace_lints() {
 fn no_file_is_too_long_to_read_in_one_sitting() {
     for path in files_below(root(), &[".rs", ".slint", ".py", ".typ"]) {
         let lines = fs::read_to_string(&path).unwrap().lines().count();
-        assert!(lines <= 500, "{} has {lines} lines; split it by what it does", path.display());
+        assert!(
+            lines <= 500,
+            "{} has {lines} lines; split it by what it does",
+            path.display()
+        );
     }
 }
 
@@ -100,14 +127,28 @@ fn no_file_is_too_long_to_read_in_one_sitting() {
 #[test]
 fn the_code_map_matches_the_tree() {
     let map = fs::read_to_string(root().join("DEVELOPERS.md")).unwrap();
-    let map = map.split("## Code map").nth(1).expect("a section \"Code map\"");
+    let map = map
+        .split("## Code map")
+        .nth(1)
+        .expect("a section \"Code map\"");
     let map = map.split("\n## ").next().unwrap();
     for manifest in files_below(root(), &["Cargo.toml"]) {
         let folder = manifest.parent().unwrap().strip_prefix(root()).unwrap();
         let name = folder.display().to_string();
-        assert!(name.is_empty() || map.contains(&format!("`{name}/`")), "{name} is not on the map");
+        assert!(
+            name.is_empty() || map.contains(&format!("`{name}/`")),
+            "{name} is not on the map"
+        );
     }
-    for word in map.split('`').skip(1).step_by(2).filter(|word| word.ends_with('/')) {
-        assert!(root().join(word).is_dir(), "the map names {word}, which is not there");
+    for word in map
+        .split('`')
+        .skip(1)
+        .step_by(2)
+        .filter(|word| word.ends_with('/'))
+    {
+        assert!(
+            root().join(word).is_dir(),
+            "the map names {word}, which is not there"
+        );
     }
 }

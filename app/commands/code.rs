@@ -25,7 +25,9 @@ pub fn run(command: &CodeCommand) -> Result<(), AppError> {
 
 fn new(number: u32, as_json: bool) -> Result<(), AppError> {
     if !(1..=MOST).contains(&number) {
-        return Err(AppError::Request(format!("{number} codes: ask for 1 to {MOST}")));
+        return Err(AppError::Request(format!(
+            "{number} codes: ask for 1 to {MOST}"
+        )));
     }
     let codes = (0..number)
         .map(|_| CastCode::mint().map(|code| code.to_string()))
@@ -41,14 +43,19 @@ fn new(number: u32, as_json: bool) -> Result<(), AppError> {
 fn check(text: &str, as_json: bool) -> Result<(), AppError> {
     let code: CastCode = text.parse()?;
     if as_json {
-        print(&files::json_text(&json!({ "code": code.to_string(), "payload": code.payload() }))?)
+        print(&files::json_text(
+            &json!({ "code": code.to_string(), "payload": code.payload() }),
+        )?)
     } else {
         print(&format!("{code}\n"))
     }
 }
 
 fn read(photo: &std::path::Path, as_json: bool) -> Result<(), AppError> {
-    let look = Look { codes: true, ..Look::default() };
+    let look = Look {
+        codes: true,
+        ..Look::default()
+    };
     let found = look_through(&[Source::File(photo.to_owned())], look)?;
     let codes: Vec<_> = found.into_iter().flat_map(|f| f.codes).collect();
     if as_json {
@@ -60,5 +67,10 @@ fn read(photo: &std::path::Path, as_json: bool) -> Result<(), AppError> {
             photo.display()
         )));
     }
-    print(&codes.iter().map(|code| code.text.clone() + "\n").collect::<String>())
+    print(
+        &codes
+            .iter()
+            .map(|code| code.text.clone() + "\n")
+            .collect::<String>(),
+    )
 }

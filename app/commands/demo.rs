@@ -45,7 +45,9 @@ fn has_display() -> bool {
 
 /// A fault in the data that the program ships with.
 fn shipped(problem: impl std::fmt::Display) -> AppError {
-    AppError::Request(format!("the demo's own data can't be used ({problem}); please report this"))
+    AppError::Request(format!(
+        "the demo's own data can't be used ({problem}); please report this"
+    ))
 }
 
 /// Both visits of the invented clinic, every output in `folder`.
@@ -58,7 +60,11 @@ fn headless(folder: &Path) -> Result<(), AppError> {
     };
     let mut written = vec![folder.join("mat.pdf"), folder.join("mat.json")];
     let layout = sheet::Paper::A3.layout();
-    write_document(&plinthside_paper::mat(&layout, clock::today())?, &written[0], PICTURE_DPI)?;
+    write_document(
+        &plinthside_paper::mat(&layout, clock::today())?,
+        &written[0],
+        PICTURE_DPI,
+    )?;
     files::write(&written[1], data::MAT_JSON.as_bytes())?;
 
     println!("{}: two visits, both invented.", clinic.clinic.name);
@@ -78,22 +84,33 @@ fn headless(folder: &Path) -> Result<(), AppError> {
 }
 
 /// Detects, ties the photographs to the cast, and measures; a wrong tap is named, then put right.
-fn measure(
-    cast: &data::DemoCast,
-    mat: &Mat,
-    clinic: &VisitsFile,
-) -> Result<Measured, AppError> {
-    let visit = clinic.visits.iter().find(|visit| visit.id == cast.visit).ok_or_else(|| {
-        shipped(format!("no visit {}", cast.visit))
-    })?;
+fn measure(cast: &data::DemoCast, mat: &Mat, clinic: &VisitsFile) -> Result<Measured, AppError> {
+    let visit = clinic
+        .visits
+        .iter()
+        .find(|visit| visit.id == cast.visit)
+        .ok_or_else(|| shipped(format!("no visit {}", cast.visit)))?;
     println!("\n── Visit {} · {} foot ──", visit.person.code, cast.side);
     let sources: Vec<Source> = cast
         .photos
         .iter()
-        .map(|photo| Source::Bytes { name: photo.name.to_owned(), bytes: photo.jpeg.into() })
+        .map(|photo| Source::Bytes {
+            name: photo.name.to_owned(),
+            bytes: photo.jpeg.into(),
+        })
         .collect();
-    let found = look_through(&sources, Look { codes: true, ..Look::for_mat(mat) })?;
-    let foot = Foot { clinic: &clinic.clinic, visit, side: cast.side };
+    let found = look_through(
+        &sources,
+        Look {
+            codes: true,
+            ..Look::for_mat(mat)
+        },
+    )?;
+    let foot = Foot {
+        clinic: &clinic.clinic,
+        visit,
+        side: cast.side,
+    };
     println!("{}", tie::to_cast(&found, foot.code()?)?);
     let photos: Vec<_> = found.into_iter().map(|found| found.tags).collect();
     let options = SolveOptions::default();
@@ -116,7 +133,10 @@ fn record(
     cast: &data::DemoCast,
     measured: &Measured,
 ) -> Result<(), AppError> {
-    let results = measured.results.as_ref().ok_or_else(|| shipped("no cast frame"))?;
+    let results = measured
+        .results
+        .as_ref()
+        .ok_or_else(|| shipped("no cast frame"))?;
     let now = clock::now();
     let VisitsFile { clinic, visits } = clinic;
     let visit = visits
@@ -132,22 +152,36 @@ fn record(
         let case = Case::of_visit(visit, cast.side, now.date_naive()).measured(results);
         fillable(&case, clinic)
     };
-    let Some(order) = visit.orders.iter_mut().find(|order| order.side == cast.side) else {
+    let Some(order) = visit
+        .orders
+        .iter_mut()
+        .find(|order| order.side == cast.side)
+    else {
         return Err(shipped(format!("visit {} has no order", visit.id)));
     };
     if let Some(draft) = order.draft_mut() {
         let stale = draft.fill(&filled);
-        debug_assert!(stale.is_empty(), "a new order holds nothing older than its measurement");
+        debug_assert!(
+            stale.is_empty(),
+            "a new order holds nothing older than its measurement"
+        );
     }
     let order = order.id.clone();
-    let foot = Foot { clinic, visit, side: cast.side };
+    let foot = Foot {
+        clinic,
+        visit,
+        side: cast.side,
+    };
     let verdict = papers::judge(&foot, results)?;
     print!("{}", summary::of_measurement(measured, Some(&verdict)));
     if verdict.call == Call::Recast {
         println!("  The order stays a draft: the cast is to be taken again.");
         return Ok(());
     }
-    let prescriber = clinic.prescribers.iter().find(|p| p.name == visit.clinician);
+    let prescriber = clinic
+        .prescribers
+        .iter()
+        .find(|p| p.name == visit.clinician);
     let prescriber = prescriber.ok_or_else(|| shipped("nobody may prescribe"))?;
     let rules = RuleSet::shipped()?;
     let signing = plinthside_visit::order::Signing {
@@ -157,10 +191,15 @@ fn record(
         at: now,
     };
     let checks = visit.sign(&order, prescriber, signing)?;
+    let cautions = checks.fired.iter().filter(|fired| fired.number > 0).count();
     println!(
-        "Order signed by {}, {} cautions and notes printed on it.",
+        "Order signed by {}; {} printed on it.",
         prescriber.name,
-        checks.fired.len()
+        match cautions {
+            0 => "no caution".into(),
+            1 => "1 caution".into(),
+            n => format!("{n} cautions"),
+        }
     );
     Ok(())
 }
@@ -177,17 +216,33 @@ fn write_papers(
         .iter()
         .find(|visit| visit.id == cast.visit)
         .ok_or_else(|| shipped(format!("no visit {}", cast.visit)))?;
-    let foot = Foot { clinic: &clinic.clinic, visit, side: cast.side };
+    let foot = Foot {
+        clinic: &clinic.clinic,
+        visit,
+        side: cast.side,
+    };
     let today = clock::today();
     let (size, dots) = (LabelSize::W62H100, PrinterDots::DPI_300);
     let label = papers::label(&foot, size, dots, today)?;
     let mut written = Vec::new();
     for (name, document, dpi) in [
-        ("order.pdf", &papers::order(&foot, Paper::A4, today)?, PICTURE_DPI),
-        ("bench.pdf", &papers::bench(&foot, Paper::A4, today)?, PICTURE_DPI),
+        (
+            "order.pdf",
+            &papers::order(&foot, Paper::A4, today)?,
+            PICTURE_DPI,
+        ),
+        (
+            "bench.pdf",
+            &papers::bench(&foot, Paper::A4, today)?,
+            PICTURE_DPI,
+        ),
         ("label.pdf", &label, dots.dpi),
         ("label.png", &label, dots.dpi),
-        ("packing.pdf", &papers::packing(&foot, Paper::A4, today)?, PICTURE_DPI),
+        (
+            "packing.pdf",
+            &papers::packing(&foot, Paper::A4, today)?,
+            PICTURE_DPI,
+        ),
     ] {
         let path = folder.join(format!("{}-{name}", cast.side));
         write_document(document, &path, dpi)?;

@@ -14,8 +14,10 @@ use std::path::Path;
 /// # Errors
 /// When it cannot be read or is no usable mat.
 pub fn read_mat(path: &Path) -> Result<Mat, AppError> {
-    Mat::from_json(&files::read_text(path)?)
-        .map_err(|problem| AppError::Refused { path: path.to_owned(), problem: problem.to_string() })
+    Mat::from_json(&files::read_text(path)?).map_err(|problem| AppError::Refused {
+        path: path.to_owned(),
+        problem: problem.to_string(),
+    })
 }
 
 /// Runs the command.
@@ -28,7 +30,13 @@ pub fn run(args: &DetectArgs) -> Result<(), AppError> {
         None => Look::default(),
     };
     let sources: Vec<Source> = args.photos.iter().cloned().map(Source::File).collect();
-    let found = look_through(&sources, Look { codes: true, ..look })?;
+    let found = look_through(
+        &sources,
+        Look {
+            codes: true,
+            ..look
+        },
+    )?;
     if args.json {
         print(&files::json_text(&found)?)
     } else {

@@ -18,8 +18,10 @@ use std::path::Path;
 /// # Errors
 /// When it can't be read; the sentence names the file and the place.
 pub fn read_marks(path: &Path) -> Result<Marks, AppError> {
-    Marks::from_json(&files::read_text(path)?)
-        .map_err(|problem| AppError::Refused { path: path.to_owned(), problem: problem.to_string() })
+    Marks::from_json(&files::read_text(path)?).map_err(|problem| AppError::Refused {
+        path: path.to_owned(),
+        problem: problem.to_string(),
+    })
 }
 
 /// Runs the command.
@@ -30,18 +32,27 @@ pub fn run(args: &MeasureArgs) -> Result<(), AppError> {
     let mat = args.mat.as_deref().map(read_mat).transpose()?;
     let marks = read_marks(&args.marks)?;
     let photos = photos(args, mat.as_ref(), &marks)?;
-    let options = SolveOptions { min_rays_deg: args.min_rays_deg, ..SolveOptions::default() };
+    let options = SolveOptions {
+        min_rays_deg: args.min_rays_deg,
+        ..SolveOptions::default()
+    };
     let measured: Measured = pipeline::measure(mat.as_ref(), &photos, &marks, &options)?;
     let verdict = measured.verdict()?;
     if args.json {
-        print(&files::json_text(&measured.report(&marks, verdict.as_ref())?)?)
+        print(&files::json_text(
+            &measured.report(&marks, verdict.as_ref())?,
+        )?)
     } else {
         print(&summary::of_measurement(&measured, verdict.as_ref()))
     }
 }
 
 /// The tags: from the file that `detect` wrote, or looked for in the photographs.
-fn photos(args: &MeasureArgs, mat: Option<&Mat>, marks: &Marks) -> Result<Vec<PhotoTags>, AppError> {
+fn photos(
+    args: &MeasureArgs,
+    mat: Option<&Mat>,
+    marks: &Marks,
+) -> Result<Vec<PhotoTags>, AppError> {
     if let Some(path) = &args.tags {
         return files::read_json(path);
     }

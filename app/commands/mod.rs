@@ -19,7 +19,9 @@ use std::path::Path;
 /// When nobody reads it any more.
 pub(crate) fn print(text: &str) -> Result<(), AppError> {
     let mut out = std::io::stdout().lock();
-    out.write_all(text.as_bytes()).and_then(|()| out.flush()).map_err(AppError::Print)
+    out.write_all(text.as_bytes())
+        .and_then(|()| out.flush())
+        .map_err(AppError::Print)
 }
 
 /// Writes a document as its name says: `.pdf` whole, `.png` a picture a page.

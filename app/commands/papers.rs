@@ -33,7 +33,9 @@ fn page(
     args: &PaperArgs,
     make: fn(&Foot<'_>, Paper, NaiveDate) -> Result<Document, AppError>,
 ) -> Result<(), AppError> {
-    let document = with_foot(&args.visit, |foot| make(foot, paper(args.paper), clock::today()))?;
+    let document = with_foot(&args.visit, |foot| {
+        make(foot, paper(args.paper), clock::today())
+    })?;
     write_document(&document, &args.out, PICTURE_DPI)
 }
 
@@ -77,8 +79,9 @@ pub fn label(args: &LabelArgs) -> Result<(), AppError> {
         }
     };
     let size = args.size.parse()?;
-    let document =
-        with_foot(&args.visit, |foot| papers::label(foot, size, dots, clock::today()))?;
+    let document = with_foot(&args.visit, |foot| {
+        papers::label(foot, size, dots, clock::today())
+    })?;
     write_document(&document, &args.out, dots.dpi)
 }
 

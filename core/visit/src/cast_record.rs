@@ -3,6 +3,7 @@
 use crate::entry::Entry;
 use crate::person::When;
 use crate::words::{Extra, words};
+use plinthside_measure::cast::Clearance;
 use plinthside_measure::marks::Side;
 use serde::{Deserialize, Serialize};
 
@@ -189,6 +190,8 @@ pub struct Measurement {
     pub photos: Vec<String>,
     /// Named results as the measurement printed them.
     pub results: Option<serde_json::Value>,
+    /// Traced areas.
+    pub clearances: Vec<Clearance>,
     /// Fields of a newer version.
     #[serde(flatten)]
     pub extra: Extra,

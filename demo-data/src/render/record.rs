@@ -246,11 +246,15 @@ pub fn marks_file(
             let off = missed
                 .filter(|m| m.mark == mark.name && m.photo == j)
                 .map_or([0.0; 2], |m| m.off_px);
-            taps.push(json!({
+            let mut tap = json!({
                 "mark": mark.name, "photo": photo.photo,
                 "x": round(x + slip(0) + off[0]), "y": round(y + slip(1) + off[1]),
                 "sd_px": TAP_SD_PX, "surface": "inside",
-            }));
+            });
+            if mark.name.starts_with("mtp-") {
+                tap["place"] = json!("plantar");
+            }
+            taps.push(tap);
         }
     }
     let mut outlines = Vec::new();

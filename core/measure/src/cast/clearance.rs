@@ -74,6 +74,8 @@ pub struct Clearance {
     pub reach: Vec<(Direction, Quantity)>,
     /// Photographs it was read from.
     pub photos: Vec<String>,
+    /// The line as the surest photograph shows it, laid on the surface, in the cast frame.
+    pub line_cast_mm: Vec<[f64; 3]>,
 }
 
 /// Why an outline gives no clearance.
@@ -221,6 +223,8 @@ pub fn clearance(
     let directions = directions_along(normal);
     let mut per_photo: Vec<[Reach; 4]> = Vec::new();
     let mut photos = Vec::new();
+    let mut oblique = Vec::new();
+    let mut surest: Option<(f64, Vec<[f64; 3]>)> = None;
     for outline in outlines.iter().filter(|outline| outline.mark == *mark) {
         let rays = outline.rays.iter().map(|ray| Ray {
             origin_mm: in_cast(ray.origin_mm),
@@ -231,11 +235,13 @@ pub fn clearance(
             .filter_map(|ray| hit(&ray, &apex, &sided(normal)))
             .collect();
         if hits.len() < LEAST_POINTS {
-            let photo = outline.photo.clone();
-            return Err(ClearanceError::Oblique {
-                mark: mark.clone(),
-                photo,
-            });
+            oblique.push(outline.photo.clone());
+            continue;
+        }
+        let variance = hits.iter().map(|hit| hit.variance).sum::<f64>() / hits.len() as f64;
+        if surest.as_ref().is_none_or(|(least, _)| variance < *least) {
+            let line = hits.iter().map(|hit| (apex + hit.at).into()).collect();
+            surest = Some((variance, line));
         }
         per_photo.push(directions.map(|(_, along)| farthest(&hits, &sided(along))));
         photos.push(outline.photo.clone());
@@ -243,7 +249,10 @@ pub fn clearance(
     if per_photo.is_empty() {
         return Err(ClearanceError::Oblique {
             mark: mark.clone(),
-            photo: "every photograph".to_owned(),
+            photo: match oblique.as_slice() {
+                [] => "every photograph".to_owned(),
+                photos => photos.join(", "),
+            },
         });
     }
 
@@ -273,6 +282,7 @@ pub fn clearance(
         mark: mark.clone(),
         reach,
         photos,
+        line_cast_mm: surest.map(|(_, line)| line).unwrap_or_default(),
     })
 }
 
