@@ -53,7 +53,7 @@ def solve(mat, photos, marks):
         tap = (project(points[tap_mark], tap_shot, v) - tap_px) / 1.5
         return np.concatenate([corner.ravel(), tap.ravel()])
 
-    return least_squares(residuals, start, x_scale="jac", loss="soft_l1")
+    return least_squares(residuals, start, x_scale="jac", method="lm")
 
 
 def main():
