@@ -1,7 +1,10 @@
-//! Compiles the screens. Tests find elements by their ids, so these are kept in the binary.
+//! Compiles the screens with their translations. Tests find elements by their ids, so these are
+//! kept in the binary.
 
 fn main() {
-    let config = slint_build::CompilerConfiguration::new().with_debug_info(true);
+    let config = slint_build::CompilerConfiguration::new()
+        .with_bundled_translations("lang")
+        .with_debug_info(true);
     if let Err(error) = slint_build::compile_with_config("app.slint", config) {
         println!("cargo::error={error}");
         std::process::exit(1);

@@ -3,5 +3,8 @@
 //! A crate of its own so that the large generated code is built only when a screen changes.
 //! Nothing here decides anything: the program fills the globals of `api/` and answers their
 //! callbacks; the view never decides validity.
+//!
+//! [`Data`] is state, set by the program; [`Backend`] is intents, answered by it; [`Theme`] holds
+//! the look. Callbacks only post what is wanted, the new state comes back through `Data`.
 
 slint::include_modules!();

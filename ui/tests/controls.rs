@@ -1,0 +1,121 @@
+//! Every control of every screen has a name and a role and is large enough to be touched.
+
+mod support;
+
+use i_slint_backend_testing::{AccessibleRole, ElementHandle, ElementRoot};
+use plinthside_ui::{Data, Screen, Theme};
+use slint::ComponentHandle;
+use support::{Look, dress, open};
+
+/// 9 mm, and 20 mm on the screens used with wet hands.
+fn least_mm(screen: Screen) -> f32 {
+    match screen {
+        Screen::Cast | Screen::Position => 20.0,
+        _ => 9.0,
+    }
+}
+
+const SCREENS: [Screen; 12] = [
+    Screen::Cases,
+    Screen::Person,
+    Screen::Examine,
+    Screen::Position,
+    Screen::Cast,
+    Screen::Check,
+    Screen::Mark,
+    Screen::Order,
+    Screen::Label,
+    Screen::HandOver,
+    Screen::Settings,
+    Screen::About,
+];
+
+fn controls(app: &plinthside_ui::App) -> Vec<ElementHandle> {
+    app.root_element()
+        .query_descendants()
+        .match_predicate(|e| {
+            matches!(
+                e.accessible_role(),
+                Some(
+                    AccessibleRole::Button
+                        | AccessibleRole::RadioButton
+                        | AccessibleRole::Checkbox
+                        | AccessibleRole::Tab
+                        | AccessibleRole::Slider
+                        | AccessibleRole::Spinbox
+                        | AccessibleRole::TextInput
+                )
+            )
+        })
+        .find_all()
+}
+
+#[test]
+fn every_control_has_a_name_and_is_large_enough() {
+    let app = open(Look::TABLET);
+    let px_per_mm = app.global::<Theme>().get_px_per_mm();
+    for look in [
+        Look::TABLET,
+        Look {
+            width: 800,
+            height: 1280,
+            ..Look::TABLET
+        },
+        Look {
+            width: 1366,
+            height: 768,
+            text_scale: 1.5,
+            ..Look::TABLET
+        },
+    ] {
+        dress(&app, look);
+        for screen in SCREENS {
+            app.global::<Data>().set_screen(screen);
+            let found = controls(&app);
+            assert!(
+                found.len() > 5,
+                "{screen:?} shows only {} controls",
+                found.len()
+            );
+            for control in found {
+                let name = control.accessible_label().unwrap_or_default();
+                assert!(
+                    !name.is_empty(),
+                    "{screen:?}: a control without a name: {:?}",
+                    control.id()
+                );
+                let size = control.size();
+                // Steps and settings stand on every screen and are no part of the work with wet hands.
+                let frame =
+                    control.accessible_role() == Some(AccessibleRole::Tab) || name == "Settings";
+                let least = if frame { 9.0 } else { least_mm(screen) };
+                let mm = size.width.min(size.height) / px_per_mm;
+                assert!(
+                    mm >= least - 0.01,
+                    "{screen:?} {}: {name} is {mm:.1} mm small",
+                    look.name()
+                );
+            }
+        }
+    }
+}
+
+#[test]
+fn a_name_is_spoken_once_on_a_screen() {
+    let app = open(Look::TABLET);
+    for screen in SCREENS {
+        app.global::<Data>().set_screen(screen);
+        let mut names: Vec<_> = controls(&app)
+            .iter()
+            .filter_map(ElementHandle::accessible_label)
+            .collect();
+        names.sort();
+        let before = names.len();
+        names.dedup();
+        assert_eq!(
+            before,
+            names.len(),
+            "{screen:?}: two controls share a name: {names:?}"
+        );
+    }
+}

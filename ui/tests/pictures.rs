@@ -1,0 +1,113 @@
+//! Every screen as a picture, in several sizes, light and dark, normal and large text.
+
+mod support;
+
+use plinthside_ui::{Data, Screen};
+use slint::ComponentHandle;
+use support::{Look, compare, dress, open};
+
+const LOOKS: [Look; 3] = [
+    Look::TABLET,
+    Look {
+        width: 800,
+        height: 1280,
+        dark: true,
+        text_scale: 1.0,
+    },
+    Look {
+        width: 1366,
+        height: 768,
+        dark: false,
+        text_scale: 1.5,
+    },
+];
+
+fn check(screen: Screen, name: &str) {
+    let app = open(LOOKS[0]);
+    app.global::<Data>().set_screen(screen);
+    let failures: Vec<String> = LOOKS
+        .iter()
+        .filter_map(|&look| {
+            dress(&app, look);
+            compare(&app, &format!("{name}-{}", look.name())).err()
+        })
+        .collect();
+    assert!(failures.is_empty(), "{}", failures.join("\n"));
+}
+
+#[test]
+fn check_screen() {
+    check(Screen::Check, "check");
+}
+
+#[test]
+fn mark_screen() {
+    check(Screen::Mark, "mark");
+}
+
+#[test]
+fn person_screen() {
+    check(Screen::Person, "person");
+}
+
+#[test]
+fn examine_screen() {
+    check(Screen::Examine, "examine");
+}
+
+#[test]
+fn position_screen() {
+    check(Screen::Position, "position");
+}
+
+#[test]
+fn cast_screen() {
+    check(Screen::Cast, "cast");
+}
+
+#[test]
+fn order_screen() {
+    check(Screen::Order, "order");
+}
+
+#[test]
+fn cases_screen() {
+    check(Screen::Cases, "cases");
+}
+
+#[test]
+fn settings_screen() {
+    check(Screen::Settings, "settings");
+}
+
+#[test]
+fn about_screen() {
+    check(Screen::About, "about");
+}
+
+#[test]
+fn label_screen() {
+    check(Screen::Label, "label");
+}
+
+#[test]
+fn hand_over_screen() {
+    check(Screen::HandOver, "hand-over");
+}
+
+/// German words are longer: nothing may be cut off.
+#[test]
+fn screens_in_german() {
+    let app = open(LOOKS[0]);
+    slint::select_bundled_translation("de").expect("German is bundled");
+    let mut failures = Vec::new();
+    for (screen, name) in [
+        (Screen::Check, "check"),
+        (Screen::Mark, "mark"),
+        (Screen::Cast, "cast"),
+    ] {
+        app.global::<Data>().set_screen(screen);
+        failures.extend(compare(&app, &format!("{name}-german")).err());
+    }
+    assert!(failures.is_empty(), "{}", failures.join("\n"));
+}
