@@ -1,5 +1,6 @@
 //! Ghost lines pass through the truth, ellipses hold it, and following the advice helps.
 //! Source: the simulator in `support`.
+#![allow(clippy::expect_used)] // a failed expectation is a failed test
 
 mod support;
 

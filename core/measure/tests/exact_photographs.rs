@@ -1,5 +1,6 @@
 //! Noise-free photographs give the marks back exactly, whatever the lens.
 //! Source: the projection in `support`, written apart from the library.
+#![allow(clippy::expect_used)] // a failed expectation is a failed test
 
 mod support;
 

@@ -1,5 +1,6 @@
 //! The answer does not depend on what it should not: order, orientation flags, frames, camera roll.
 //! Source: the simulator in `support`; orientations after EXIF 2.32 (CIPA DC-008), tag 0x0112.
+#![allow(clippy::expect_used)] // a failed expectation is a failed test
 
 mod support;
 

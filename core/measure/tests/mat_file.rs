@@ -1,6 +1,7 @@
 //! Mat files: what is read, what is refused in words, and the layouts of our own.
 //! Source of the border and its 8 modules: the tag36h11 table of the AprilTag 3 library
 //! (width_at_border 8).
+#![allow(clippy::expect_used)] // a failed expectation is a failed test
 
 use plinthside_measure::mat::{Mat, MatError, Paper};
 use proptest::prelude::*;

@@ -1,5 +1,6 @@
 //! Intervals hold where the world is not the model: autofocus, paper that is not flat, a stretched
 //! print, wrong tags. Source: the simulator in `support`; the cases are the design's own.
+#![allow(clippy::expect_used)] // a failed expectation is a failed test
 
 mod support;
 

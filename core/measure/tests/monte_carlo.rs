@@ -1,5 +1,6 @@
 //! The ± is true: 500 draws of the fitted model, nuisances drawn from their priors, against the
 //! Cramér-Rao bound. Source: `support/bound.rs`, computed from the simulator alone.
+#![allow(clippy::expect_used)] // a failed expectation is a failed test
 
 mod support;
 

@@ -2,6 +2,7 @@
 //! yac, MIT, from the EuRoC data set: tag 88 mm, ratio 0.3, 752 × 480 pixels) and a calibrated array of four
 //! cameras with its triangulated points (project caliscope, BSD-2, board squares 54 mm).
 //! Skipped where the data is not beside the project.
+#![allow(clippy::expect_used)] // a failed expectation is a failed test
 
 use nalgebra::{Matrix3, Vector2, Vector3};
 use plinthside_measure::marks::Surface;

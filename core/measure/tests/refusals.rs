@@ -1,5 +1,6 @@
 //! What cannot be measured is refused in words that name the photograph or mark.
 //! Source: the simulator in `support`.
+#![allow(clippy::expect_used)] // a failed expectation is a failed test
 
 mod support;
 

@@ -1,5 +1,6 @@
 //! A tap 15 px off is caught as often as its number of views allows, and named where that can be.
 //! Source: the simulator in `support`; the shares are the design's own.
+#![allow(clippy::expect_used)] // a failed expectation is a failed test
 
 mod support;
 

@@ -43,6 +43,9 @@ pub(crate) struct Input<'a> {
     pub seen_once: Vec<MarkName>,
 }
 
+/// A tag of the mat, by index, and its corners on the sensor as found.
+type FoundTag = (usize, [[f64; 2]; 4]);
+
 /// Checks photographs and marks and finds where to start.
 pub(crate) fn prepare<'a>(
     mat: &Mat,
@@ -64,7 +67,7 @@ pub(crate) fn prepare<'a>(
     for (photo, turn) in photos.iter().zip(&turns) {
         found.push(usable_tags(mat, photo, turn, &tag_index)?);
     }
-    let pairs = |photo: &Vec<(usize, [[f64; 2]; 4])>, order: CornerOrder| {
+    let pairs = |photo: &Vec<FoundTag>, order: CornerOrder| {
         let mut pairs = Pairs {
             mat: Vec::new(),
             px: Vec::new(),
@@ -221,7 +224,7 @@ fn usable_tags(
     photo: &PhotoTags,
     turn: &Turn,
     index: &BTreeMap<u32, usize>,
-) -> Result<Vec<(usize, [[f64; 2]; 4])>, SolveError> {
+) -> Result<Vec<FoundTag>, SolveError> {
     let name = || photo.photo.clone();
     let mut usable = Vec::new();
     let mut ids = BTreeSet::new();
