@@ -80,7 +80,11 @@ impl Filter {
 
 impl Store {
     /// One page of the case list.
-    pub fn cases(&self, filter: &Filter, offset: usize, limit: usize) -> Result<Vec<Case>> {
+    pub fn cases(&mut self, filter: &Filter, offset: usize, limit: usize) -> Result<Vec<Case>> {
+        self.healing(|store| store.page(filter, offset, limit))
+    }
+
+    fn page(&self, filter: &Filter, offset: usize, limit: usize) -> Result<Vec<Case>> {
         let (which, order, value) = filter.sql();
         let sql = format!(
             "SELECT {CASE_COLUMNS} FROM

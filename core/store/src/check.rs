@@ -2,7 +2,7 @@
 
 use crate::error::{Result, StoreError};
 use crate::files::hex;
-use crate::photos::copy;
+use crate::photos::{altered, copy};
 use crate::project::Projection;
 use crate::records::VISIT;
 use crate::store::Store;
@@ -134,7 +134,16 @@ impl Store {
 
     fn check_file(&self, report: &mut Report) {
         let mut ask = |sql: &str, fine: &str| {
-            let said = self.conn.prepare(sql).and_then(|mut statement| {
+            // A connection of its own: one that has met a damaged page answers nothing more.
+            let conn = match self.reader() {
+                Ok(conn) => conn,
+                Err(e) => {
+                    return report.findings.push(Finding::File {
+                        what: e.to_string(),
+                    });
+                }
+            };
+            let said = conn.prepare(sql).and_then(|mut statement| {
                 statement
                     .query_map([], |row| row.get::<_, String>(0))?
                     .collect::<rusqlite::Result<Vec<_>>>()
@@ -158,11 +167,10 @@ impl Store {
     }
 
     fn check_records(&mut self, report: &mut Report) {
-        let highest = self
-            .conn
-            .query_row("SELECT coalesce(max(n), 0) FROM record", [], |row| {
-                row.get(0)
-            });
+        let highest = self.healing(|store| {
+            let sql = "SELECT coalesce(max(n), 0) FROM record";
+            Ok(store.conn.query_row(sql, [], |row| row.get(0))?)
+        });
         let highest: i64 = highest.unwrap_or_else(|e| {
             report.findings.push(Finding::File {
                 what: e.to_string(),
@@ -171,7 +179,7 @@ impl Store {
         });
         // One by one: a damaged page hides its own records, not those after it.
         for n in 1..=highest {
-            match self.check_record(n) {
+            match self.healing(|store| store.check_record(n)) {
                 Ok(None) => {}
                 Ok(Some(id)) => {
                     report.records += 1;
@@ -180,11 +188,13 @@ impl Store {
                     }
                 }
                 Err(error) => {
-                    let named: Option<String> = self
-                        .conn
-                        .query_row("SELECT id FROM record WHERE n = ?", [n], |row| row.get(0))
-                        .ok();
-                    let id = named.unwrap_or_else(|| format!("number {n}"));
+                    let named = self.healing(|store| {
+                        let sql = "SELECT id FROM record WHERE n = ?";
+                        Ok(store
+                            .conn
+                            .query_row(sql, [n], |row| row.get::<_, String>(0))?)
+                    });
+                    let id = named.unwrap_or_else(|_| format!("number {n}"));
                     report.findings.push(Finding::Record {
                         id,
                         what: error.to_string(),
@@ -262,8 +272,8 @@ impl Store {
         Ok(Some(row))
     }
 
-    fn check_photos(&self, report: &mut Report) {
-        match self.missing_photos() {
+    fn check_photos(&mut self, report: &mut Report) {
+        match self.healing(|store| store.missing_photos()) {
             Ok(missing) => report.findings.extend(
                 missing
                     .into_iter()
@@ -273,18 +283,19 @@ impl Store {
                 what: e.to_string(),
             }),
         }
-        let highest = self
-            .conn
-            .query_row("SELECT coalesce(max(n), 0) FROM photo", [], |row| {
-                row.get(0)
-            });
+        let highest = self.healing(|store| {
+            let sql = "SELECT coalesce(max(n), 0) FROM photo";
+            Ok(store.conn.query_row(sql, [], |row| row.get(0))?)
+        });
         for n in 1..=highest.unwrap_or(0) {
-            let sha256 = self
-                .conn
-                .query_row("SELECT sha256 FROM photo WHERE n = ?", [n], |r| {
-                    r.get::<_, Vec<u8>>(0)
-                });
-            let sha256 = match sha256.optional() {
+            let hash = self.healing(|store| {
+                let sql = "SELECT sha256 FROM photo WHERE n = ?";
+                let row = store
+                    .conn
+                    .query_row(sql, [n], |row| row.get::<_, Vec<u8>>(0));
+                Ok(row.optional()?)
+            });
+            let sha256 = match hash {
                 Ok(None) => continue,
                 Ok(Some(sha256)) => sha256,
                 Err(e) => {
@@ -295,13 +306,17 @@ impl Store {
                 }
             };
             report.photos += 1;
-            let blob = self.conn.blob_open(MAIN_DB, "photo", "bytes", n, true);
-            let found = blob.map(|mut blob| copy(&mut blob, &mut std::io::sink()));
-            if !matches!(found, Ok(Ok((hash, _))) if hash[..] == sha256) {
-                let visits = self.visits_with(&sha256).unwrap_or_default();
+            let intact = self.healing(|store| {
+                let mut blob = store.conn.blob_open(MAIN_DB, "photo", "bytes", n, true)?;
+                let read = copy(&mut blob, &mut std::io::sink());
+                let (found, _) = read.map_err(|_| altered(&hex(&sha256)))?;
+                Ok(found[..] == sha256)
+            });
+            if !matches!(intact, Ok(true)) {
+                let visits = self.healing(|store| store.visits_with(&sha256));
                 report.findings.push(Finding::PhotoAltered {
                     sha256: hex(&sha256),
-                    visits,
+                    visits: visits.unwrap_or_default(),
                 });
             }
         }
@@ -315,16 +330,16 @@ impl Store {
             .collect::<Result<_, _>>()?)
     }
 
-    fn check_labels(&self, report: &mut Report) {
-        let rows = || -> Result<Vec<(String, String, String)>> {
+    fn check_labels(&mut self, report: &mut Report) {
+        let rows = |store: &mut Self| -> Result<Vec<(String, String, String)>> {
             let sql = "SELECT l.code, r.id, l.side FROM label l JOIN record r ON r.n = l.n
                        WHERE l.code IN (SELECT code FROM label GROUP BY code HAVING count(*) > 1) ORDER BY l.code, r.n";
-            let mut statement = self.conn.prepare(sql)?;
+            let mut statement = store.conn.prepare(sql)?;
             let rows =
                 statement.query_map([], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)))?;
             Ok(rows.collect::<Result<_, _>>()?)
         };
-        match rows() {
+        match self.healing(rows) {
             Ok(rows) => {
                 let mut by_code: BTreeMap<String, Vec<(String, String)>> = BTreeMap::new();
                 for (code, visit, side) in rows {

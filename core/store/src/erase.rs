@@ -10,8 +10,8 @@
 //!
 //! Backups made earlier still hold the visit: they have to be deleted by whoever keeps them.
 
+use crate::chunks::{first_k, last_k};
 use crate::error::{Result, StoreError};
-use crate::records::{first_k, last_k};
 use crate::store::Store;
 use rusqlite::{OptionalExtension, params};
 

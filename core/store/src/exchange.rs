@@ -4,7 +4,6 @@ use crate::document::{Conflict, Heads};
 use crate::error::{Result, StoreError};
 use crate::files::{hex, unhex};
 use crate::project::Projection;
-use crate::records::Cached;
 use crate::store::Store;
 use automerge::ChangeHash;
 use rusqlite::{OptionalExtension, params};
@@ -102,7 +101,7 @@ impl Store {
             };
             let k = self.next_k(n)?;
             self.insert_chunk(k, None, false, now, &doc.heads(), &new)?;
-            self.project(n, id, kind, &doc, &doc.value()?)?;
+            self.project(n, kind, &doc, &doc.value()?)?;
             Ok(n)
         })();
         let n = self.end_transaction(done)?;
@@ -132,15 +131,14 @@ impl Store {
         let done = (|| {
             let k = self.next_k(n)?;
             self.insert_chunk(k, None, true, stamp.at_ms, &doc.heads(), &bytes)?;
-            self.project(n, id, &kind, &doc, &doc.value()?)
+            self.project(n, &kind, &doc, &doc.value()?)
         })();
         self.forget(n);
         self.end_transaction(done)
     }
 
     fn next_k(&mut self, n: i64) -> Result<i64> {
-        let cached: &Cached = self.cached(n)?;
-        Ok(cached.next_k())
+        Ok(self.cached(n)?.next)
     }
 
     /// Photographs of this device that have not been published, the newest first.

@@ -11,6 +11,7 @@
 mod backup;
 mod cases;
 mod check;
+mod chunks;
 pub mod document;
 mod erase;
 mod error;

@@ -170,7 +170,6 @@ impl Store {
     pub(crate) fn project(
         &mut self,
         n: i64,
-        _id: &str,
         kind: &str,
         doc: &Document,
         json: &Value,
@@ -286,7 +285,7 @@ impl Store {
             for (n, id, kind) in self.live_records()? {
                 let done = self.published(n).and_then(|doc| {
                     let json = doc.value()?;
-                    self.project(n, &id, &kind, &doc, &json)
+                    self.project(n, &kind, &doc, &json)
                 });
                 match done {
                     Err(crate::StoreError::Damaged { .. } | crate::StoreError::Document(_)) => {

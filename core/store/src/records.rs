@@ -9,23 +9,19 @@
 //! Entries are *drafts* until the record is finished. After a crash they are offered, never
 //! applied in silence ([`Store::unfinished`]), and they can only belong to their own record.
 
+use crate::chunks::{first_k, last_k};
 use crate::document::{Document, Heads};
 use crate::error::{Result, StoreError};
 use crate::store::Store;
 use automerge::ChangeHash;
-use rusqlite::{OptionalExtension, params};
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 use serde_json::Value;
-use sha2::{Digest, Sha256};
 
 /// Kind of a record that is a visit; others (the clinic's settings) are not listed as cases.
 pub const VISIT: &str = "visit";
 /// Chunks of a record before they are packed into one.
 const PACK_FROM: usize = 8;
-const CHUNKS_BITS: i64 = 20;
-/// Records kept open in memory.
-const CACHED: usize = 4;
 
 /// A record opened for editing.
 #[derive(Debug, Clone)]
@@ -82,32 +78,6 @@ pub struct Unfinished {
     pub new: bool,
 }
 
-/// A record held in memory.
-pub(crate) struct Cached {
-    pub n: i64,
-    pub doc: Document,
-    pub drafts: bool,
-    next: i64,
-    chunks: usize,
-    saved_at_ms: i64,
-}
-
-impl Cached {
-    pub(crate) fn next_k(&self) -> i64 {
-        self.next
-    }
-}
-
-/// One row of the chunk table.
-pub(crate) struct Chunk {
-    pub k: i64,
-    pub session: Option<i64>,
-    pub saved_ms: i64,
-    pub heads: Vec<u8>,
-    pub sha256: Vec<u8>,
-    pub bytes: Vec<u8>,
-}
-
 impl Store {
     /// Begins a record. It is a draft until it is finished.
     pub fn begin<T: Serialize + DeserializeOwned>(
@@ -117,7 +87,12 @@ impl Store {
         value: &T,
         by: &str,
     ) -> Result<Opened<T>> {
-        self.add(id, kind, value, by, Some(self.session))?;
+        self.steps.at("save", 1);
+        self.conn.execute_batch("BEGIN IMMEDIATE")?;
+        let done = self.insert(id, kind, value, by, Some(self.session));
+        self.steps.at("save", 2);
+        self.end_transaction(done)?;
+        self.steps.at("save", 3);
         self.open_record(id)
     }
 
@@ -129,10 +104,28 @@ impl Store {
         value: &T,
         by: &str,
     ) -> Result<()> {
-        self.add(id, kind, value, by, None)
+        self.import_all(kind, [(id, value)], by)
     }
 
-    fn add<T: Serialize>(
+    /// Adds whole records, finished, in one transaction: all of them or none.
+    pub fn import_all<'a, T: Serialize + 'a>(
+        &mut self,
+        kind: &str,
+        records: impl IntoIterator<Item = (&'a str, &'a T)>,
+        by: &str,
+    ) -> Result<()> {
+        self.conn.execute_batch("BEGIN IMMEDIATE")?;
+        let done = records
+            .into_iter()
+            .try_for_each(|(id, value)| self.insert(id, kind, value, by, None));
+        self.steps.at("save", 2);
+        self.end_transaction(done)?;
+        self.steps.at("save", 3);
+        Ok(())
+    }
+
+    /// Adds a record inside the caller's transaction: as a draft of a session, or finished.
+    fn insert<T: Serialize>(
         &mut self,
         id: &str,
         kind: &str,
@@ -144,23 +137,14 @@ impl Store {
         let mut doc = self.empty_document();
         let stamp = self.stamp(by, "");
         let change = doc.edit(&[], &Value::Null, &json, &stamp)?;
-        self.steps.at("save", 1);
-        self.conn.execute_batch("BEGIN IMMEDIATE")?;
-        let done = (|| {
-            let n = self.insert_record(id, kind)?;
-            if let Some((hash, _)) = change {
-                self.insert_chunk(first_k(n), draft, true, stamp.at_ms, &[hash], &doc.save())?;
-            }
-            if draft.is_some() {
-                Ok(())
-            } else {
-                self.project(n, id, kind, &doc, &json)
-            }
-        })();
-        self.steps.at("save", 2);
-        self.end_transaction(done)?;
-        self.steps.at("save", 3);
-        Ok(())
+        let n = self.insert_record(id, kind)?;
+        if let Some((hash, _)) = change {
+            self.insert_chunk(first_k(n), draft, true, stamp.at_ms, &[hash], &doc.save())?;
+        }
+        if draft.is_some() {
+            return Ok(());
+        }
+        self.project(n, kind, &doc, &json)
     }
 
     /// Opens a record for editing.
@@ -279,7 +263,7 @@ impl Store {
                     [n],
                 )?;
             }
-            self.project(n, id, &kind, &doc, &doc.value()?)
+            self.project(n, &kind, &doc, &doc.value()?)
         })();
         self.steps.at("finish", 2);
         self.end_transaction(done)?;
@@ -352,151 +336,6 @@ impl Store {
         Ok(&self.cached(n)?.doc)
     }
 
-    pub(crate) fn number(&self, id: &str) -> Result<i64> {
-        let mut statement = self
-            .conn
-            .prepare_cached("SELECT n, erased_ms FROM record WHERE id = ?")?;
-        let found: Option<(i64, Option<i64>)> = statement
-            .query_row([id], |row| Ok((row.get(0)?, row.get(1)?)))
-            .optional()?;
-        match found {
-            None => Err(StoreError::NoRecord { id: id.to_owned() }),
-            Some((_, Some(_))) => Err(StoreError::Erased { id: id.to_owned() }),
-            Some((n, None)) => Ok(n),
-        }
-    }
-
-    pub(crate) fn kind(&self, n: i64) -> Result<String> {
-        Ok(self
-            .conn
-            .query_row("SELECT kind FROM record WHERE n = ?", [n], |row| row.get(0))?)
-    }
-
-    pub(crate) fn insert_record(&self, id: &str, kind: &str) -> Result<i64> {
-        match self.number(id) {
-            Ok(_) => return Err(StoreError::RecordExists { id: id.to_owned() }),
-            Err(StoreError::NoRecord { .. }) => {}
-            Err(error) => return Err(error),
-        }
-        let mut statement = self
-            .conn
-            .prepare_cached("INSERT INTO record(id, kind, created_ms) VALUES(?,?,?)")?;
-        statement.execute(params![id, kind, self.clock.now_ms()])?;
-        Ok(self.conn.last_insert_rowid())
-    }
-
-    pub(crate) fn insert_chunk(
-        &self,
-        k: i64,
-        session: Option<i64>,
-        unsent: bool,
-        saved_ms: i64,
-        heads: &[ChangeHash],
-        bytes: &[u8],
-    ) -> Result<()> {
-        let heads: Vec<u8> = heads.iter().flat_map(|hash| hash.0).collect();
-        let sha256 = Sha256::digest(bytes);
-        let mut statement = self.conn.prepare_cached(
-            "INSERT INTO chunk(k, n, session, unsent, saved_ms, heads, sha256, bytes) VALUES(?,?,?,?,?,?,?,?)",
-        )?;
-        statement.execute(params![
-            k,
-            k >> CHUNKS_BITS,
-            session,
-            unsent,
-            saved_ms,
-            heads,
-            &sha256[..],
-            bytes
-        ])?;
-        Ok(())
-    }
-
-    fn has_old_drafts(&self, n: i64) -> Result<bool> {
-        let mut statement = self.conn.prepare_cached(
-            "SELECT EXISTS(SELECT 1 FROM chunk WHERE n = ? AND session IS NOT NULL AND session <> ?)",
-        )?;
-        Ok(statement.query_row([n, self.session], |row| row.get(0))?)
-    }
-
-    /// The record in memory, read if need be. Drafts of an earlier session are left out.
-    pub(crate) fn cached(&mut self, n: i64) -> Result<&mut Cached> {
-        if let Some(at) = self.cache.iter().position(|c| c.n == n) {
-            let found = self.cache.remove(at);
-            self.cache.push(found);
-        } else {
-            let chunks = self.chunks(n)?;
-            let session = self.session;
-            let mine: Vec<&Chunk> = chunks
-                .iter()
-                .filter(|c| c.session.is_none_or(|s| s == session))
-                .collect();
-            let cached = Cached {
-                n,
-                doc: self.assemble(&mine)?,
-                drafts: mine.iter().any(|c| c.session.is_some()),
-                next: chunks.last().map_or(first_k(n), |c| c.k + 1),
-                chunks: chunks.len(),
-                saved_at_ms: chunks.iter().map(|c| c.saved_ms).max().unwrap_or(0),
-            };
-            if self.cache.len() >= CACHED {
-                self.cache.remove(0);
-            }
-            self.cache.push(cached);
-        }
-        self.cache
-            .last_mut()
-            .ok_or_else(|| StoreError::NoRecord { id: n.to_string() })
-    }
-
-    pub(crate) fn chunks(&self, n: i64) -> Result<Vec<Chunk>> {
-        let mut statement = self.conn.prepare_cached(
-            "SELECT k, session, saved_ms, heads, sha256, bytes FROM chunk WHERE k BETWEEN ? AND ? ORDER BY k",
-        )?;
-        let rows = statement.query_map([first_k(n), last_k(n)], |row| {
-            Ok(Chunk {
-                k: row.get(0)?,
-                session: row.get(1)?,
-                saved_ms: row.get(2)?,
-                heads: row.get(3)?,
-                sha256: row.get(4)?,
-                bytes: row.get(5)?,
-            })
-        })?;
-        Ok(rows.collect::<Result<_, _>>()?)
-    }
-
-    /// Puts a document together from its chunks: each must have the hash it was stored with, and
-    /// the newest changes each of them brought must be there afterwards.
-    pub(crate) fn assemble(&self, chunks: &[&Chunk]) -> Result<Document> {
-        let damaged = |what: &str| StoreError::Damaged {
-            what: what.to_owned(),
-        };
-        if chunks.is_empty() {
-            return Ok(self.empty_document());
-        }
-        let mut all = Vec::with_capacity(chunks.iter().map(|c| c.bytes.len()).sum());
-        for chunk in chunks {
-            if Sha256::digest(&chunk.bytes)[..] != chunk.sha256 {
-                return Err(damaged(
-                    "the bytes of a record do not have the hash they were stored with",
-                ));
-            }
-            all.extend_from_slice(&chunk.bytes);
-        }
-        let doc = Document::load(&all, self.actor.clone())?;
-        for chunk in chunks {
-            if !chunk
-                .heads
-                .chunks(32)
-                .all(|hash| <[u8; 32]>::try_from(hash).is_ok_and(|h| doc.has(&ChangeHash(h))))
-            {
-                return Err(damaged("changes of a record are missing"));
-            }
-        }
-        Ok(doc)
-    }
-
     pub(crate) fn forget(&mut self, n: i64) {
         self.cache.retain(|c| c.n != n);
     }
@@ -525,14 +364,6 @@ impl Store {
         }
         done
     }
-}
-
-pub(crate) fn first_k(n: i64) -> i64 {
-    n << CHUNKS_BITS
-}
-
-pub(crate) fn last_k(n: i64) -> i64 {
-    first_k(n + 1) - 1
 }
 
 pub(crate) fn to_json<T: Serialize>(id: &str, value: &T) -> Result<Value> {

@@ -149,6 +149,10 @@ impl Store {
     /// Visits that a text leads to, the best first: a patient, a code, a label, a lab, a state, or
     /// words of a note. Within one kind of match the newest come first.
     pub fn find(&mut self, text: &str, limit: usize) -> Result<Vec<Found>> {
+        self.healing(|store| store.search(text, limit))
+    }
+
+    fn search(&mut self, text: &str, limit: usize) -> Result<Vec<Found>> {
         let mut found = Collected {
             limit,
             seen: HashSet::new(),

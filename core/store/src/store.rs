@@ -1,10 +1,10 @@
 //! Opening, locking and closing a store.
 
+use crate::chunks::Cached;
 use crate::document::{Document, Stamp};
 use crate::error::{Result, StoreError};
 use crate::files::{ProcessLock, hex, keep_aside};
 use crate::key::{self, FileKey, Kdf};
-use crate::records::Cached;
 use crate::schema;
 use crate::search::Vocabulary;
 use automerge::ActorId;
@@ -248,6 +248,22 @@ impl Store {
         self.key.hex()
     }
 
+    /// Does something that reads, again where a damaged page was met before: the engine answers
+    /// nothing more on a connection that has seen one, so each time it gets a new connection.
+    pub(crate) fn healing<T>(&mut self, mut read: impl FnMut(&mut Self) -> Result<T>) -> Result<T> {
+        let mut result = read(self);
+        for attempt in 0..2 {
+            if !matches!(result, Err(StoreError::Damaged { .. })) || !self.conn.is_autocommit() {
+                break;
+            }
+            self.conn = connect(&self.path, &self.key, OpenFlags::empty())?;
+            if attempt == 0 {
+                result = read(self);
+            }
+        }
+        result
+    }
+
     /// A second, reading connection to the same file.
     pub(crate) fn reader(&self) -> Result<Connection> {
         connect(&self.path, &self.key, OpenFlags::empty())
@@ -285,6 +301,8 @@ pub(crate) fn connect(path: &Path, key: &FileKey, flags: OpenFlags) -> Result<Co
     let flags = flags | OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
     let conn = Connection::open_with_flags(path, flags)?;
     conn.execute_batch(&key.pragma())?;
+    // Errors are returned; the engine need not print them as well.
+    conn.execute_batch("PRAGMA cipher_log_level = NONE;")?;
     conn.busy_timeout(Duration::from_secs(5))?;
     conn.set_prepared_statement_cache_capacity(64);
     // WAL with FULL: a commit returns once it is on the disk. 16 MiB of cache.

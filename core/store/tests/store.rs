@@ -307,7 +307,7 @@ fn finds_by_patient_code_label_lab_state_and_note_with_typing_errors() {
     assert_eq!(find("\"*) OR NEAR("), []);
     assert_eq!(find(""), []);
 
-    let names = |store: &Store, filter: &Filter, offset, limit| -> Vec<String> {
+    let names = |store: &mut Store, filter: &Filter, offset, limit| -> Vec<String> {
         store
             .cases(filter, offset, limit)
             .expect("page")
@@ -315,13 +315,13 @@ fn finds_by_patient_code_label_lab_state_and_note_with_typing_errors() {
             .map(|c| c.id)
             .collect()
     };
-    assert_eq!(names(&store, &Filter::All, 1, 2), ["v2", "v1"]);
+    assert_eq!(names(&mut store, &Filter::All, 1, 2), ["v2", "v1"]);
     assert_eq!(
-        names(&store, &Filter::State("draft".into()), 0, 9),
+        names(&mut store, &Filter::State("draft".into()), 0, 9),
         ["v3", "v1"]
     );
     assert_eq!(
-        names(&store, &Filter::DueBy("2026-07-31".into()), 0, 9),
+        names(&mut store, &Filter::DueBy("2026-07-31".into()), 0, 9),
         ["v3", "v2"]
     );
     assert_eq!(

@@ -204,8 +204,9 @@ impl Document {
     /// same bytes, in whatever order the changes arrived.
     #[must_use]
     pub fn save(&self) -> Vec<u8> {
-        let order = |c: &ChangeMetadata<'_>| (c.start_op, c.hash);
-        if self.doc.get_changes_meta(&[]).is_sorted_by_key(order) {
+        let changes = self.doc.get_changes_meta(&[]);
+        let follow = |pair: &[ChangeMetadata<'_>]| pair[1].deps == [pair[0].hash];
+        if changes.windows(2).all(follow) {
             return self.doc.save();
         }
         // A change starts counting after everything it builds on: by that number, no change comes

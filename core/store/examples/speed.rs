@@ -1,0 +1,426 @@
+//! The store beside the bare engine, in one run: prints ours, the engine's, and the ratio.
+//!
+//! ```text
+//! cargo run --release -p plinthside-store --example speed -- [VISITS] [FOLDER]
+//! ```
+//!
+//! VISITS is 100 000 where not given. The bare engine is SQLCipher with the same key, page size,
+//! write-ahead log and `synchronous = FULL`, inserting the same bytes into one table. The visits
+//! are invented by a fixed recipe.
+#![allow(clippy::expect_used, clippy::unwrap_used)]
+
+use plinthside_store::{Filter, Kdf, Opened, Options, Store, VISIT};
+use rusqlite::{Connection, params};
+use serde_json::{Value, json};
+use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant};
+
+const PASSPHRASE: &str = "a passphrase for the benchmark";
+const CHEAP: Kdf = Kdf {
+    memory_kib: 64,
+    passes: 1,
+    lanes: 1,
+};
+
+const FIRST: [&str; 24] = [
+    "Anna", "Bernd", "Carla", "Dieter", "Elif", "Fritz", "Greta", "Hanno", "Ida", "Jonas", "Karin",
+    "Levin", "Mira", "Nils", "Olga", "Paul", "Quentin", "Rosa", "Sven", "Tilda", "Ulf", "Vera",
+    "Wim", "Zoe",
+];
+const BEGIN: [&str; 20] = [
+    "Acker", "Berg", "Busch", "Dorn", "Eichen", "Feld", "Gruen", "Hagen", "Immen", "Kirch",
+    "Linden", "Moor", "Nuss", "Ober", "Quell", "Rosen", "Stein", "Tannen", "Wald", "Zwetsch",
+];
+const MIDDLE: [&str; 12] = [
+    "", "bach", "brunn", "garten", "graben", "halde", "heim", "hof", "kamp", "ried", "stett",
+    "wies",
+];
+const END: [&str; 10] = [
+    "er", "mann", "ner", "eck", "le", "inger", "mueller", "schmidt", "bauer", "weber",
+];
+const NOTES: [&str; 16] = [
+    "relieve",
+    "navicular",
+    "swelling",
+    "evening",
+    "shoe",
+    "narrow",
+    "blister",
+    "strap",
+    "stairs",
+    "stick",
+    "catches",
+    "carpet",
+    "numb",
+    "great",
+    "toe",
+    "night",
+];
+const SYMBOLS: &[u8] = b"0123456789ABCDEFGHJKMNPQRSTVWXYZ";
+
+/// A small generator with a fixed seed, so that every run has the same visits.
+struct Dice(u64);
+
+impl Dice {
+    fn roll(&mut self, sides: usize) -> usize {
+        self.0 ^= self.0 << 13;
+        self.0 ^= self.0 >> 7;
+        self.0 ^= self.0 << 17;
+        (self.0 % sides as u64) as usize
+    }
+    fn of<'a>(&mut self, words: &[&'a str]) -> &'a str {
+        words[self.roll(words.len())]
+    }
+}
+
+fn invented(number: usize, dice: &mut Dice) -> Value {
+    let name = format!(
+        "{} {}{}{}",
+        dice.of(&FIRST),
+        dice.of(&BEGIN),
+        dice.of(&MIDDLE),
+        dice.of(&END)
+    );
+    let code: String = (0..13).map(|_| SYMBOLS[dice.roll(32)] as char).collect();
+    let side = ["left", "right"][dice.roll(2)];
+    let readings: Vec<Value> = ["ankle_dorsiflexion_knee_straight_deg", "ankle_dorsiflexion_knee_bent_deg", "ankle_plantarflexion_deg",
+        "rearfoot_inversion_deg", "rearfoot_eversion_deg", "resting_heel_deg", "forefoot_to_rearfoot_deg", "knee_extension_deg",
+        "dorsiflexor_strength_mrc", "plantarflexor_strength_mrc", "quadriceps_strength_mrc", "heel_rise_count"]
+        .iter()
+        .enumerate()
+        .map(|(i, kind)| json!({"id": format!("r{i}"), "kind": kind, "side": side, "method": "goniometer", "by": "Ada Invented",
+            "repeats": [dice.roll(30) as f64, dice.roll(30) as f64], "at": "2026-03-05T09:30:00+01:00"}))
+        .collect();
+    let note: Vec<&str> = (0..8).map(|_| dice.of(&NOTES)).collect();
+    let state = [
+        "draft",
+        "signed",
+        "handed_over",
+        "received",
+        "fitted",
+        "reviewed",
+        "closed",
+    ][dice.roll(7)];
+    json!({
+        "schema": 1, "id": format!("v{number}"), "at": format!("20{:02}-{:02}-{:02}T09:30:00+01:00", 10 + dice.roll(16), 1 + dice.roll(12), 1 + dice.roll(28)),
+        "clinician": "Ada Invented", "place": "clinic", "sides": [side], "reason": "trips when tired",
+        "person": {"code": format!("P{number:06}"), "name": name, "born": format!("19{:02}-{:02}-{:02}", 20 + dice.roll(79), 1 + dice.roll(12), 1 + dice.roll(28)), "telephone": format!("0{}", 30_000_000 + dice.roll(9_999_999)),
+            "proxy": "", "conditions": [], "consents": [{"covers": "photographs", "given": true, "at": "2026-03-05T09:30:00+01:00", "by": ""}]},
+        "readings": readings,
+        "legs": [{"side": side, "values": {"bimalleolar_breadth_mm": [70.0 + dice.roll(9) as f64], "heel_breadth_mm": [60.0], "ankle_girth_mm": [240.0 + dice.roll(40) as f64]}, "sock_worn": false, "by": "Ada Invented"}],
+        "casts": [{"id": "c1", "side": side, "code": code, "record": {"position": "sitting", "knee_flexion_deg": 90.0, "water_cel": 24.0, "slab_pattern": "three slabs", "material": "plaster of Paris"},
+            "inspection": {"rock_mm": 1.0, "crack": "none", "marks_missing": []}}],
+        "checked": {"before_plaster": ["skin", "marks", "side_written"]},
+        "orders": [{"id": "o1", "side": side, "cast": "c1", "history": [{"to": state, "at": "2026-03-05T10:00:00+01:00", "by": "Ada Invented", "revision": 1}],
+            "revisions": [{"number": 1, "reason": "", "because": {}, "overrides": {}, "signature": null, "prescription": {"note": note.join(" "),
+                "identity": {"lab": ["Gipswerk Musterstadt", "Nordlab", "Werkstatt am Ried"][dice.roll(3)], "quantity": 1, "clinic_reference": format!("R{number}")},
+                "motion": {"plantarflexion": {"kind": "stopped", "stop_deg": 5.0}, "dorsiflexion": {"kind": "free"}, "hinge": "hinge A", "hinge_size": "M"},
+                "shell": {"plastic": "PP", "thickness_mm": 4.0, "band_height_mm": 300.0}, "closure": {"straps": [{"place": "calf", "hold": "ring"}]}}}]}],
+        "follow_up": [], "deferred": null, "previous_visit": null
+    })
+}
+
+fn options() -> Options {
+    Options::new("benchmark").kdf(CHEAP)
+}
+
+fn percentile(times: &mut [Duration], p: f64) -> Duration {
+    times.sort();
+    times[((times.len() - 1) as f64 * p).round() as usize]
+}
+
+fn ms(t: Duration) -> f64 {
+    t.as_secs_f64() * 1e3
+}
+
+/// A line of `/proc/self/status`, in MiB; 0 where there is none.
+fn memory_mib(field: &str) -> f64 {
+    let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
+    let line = status
+        .lines()
+        .find_map(|l| l.strip_prefix(field))
+        .unwrap_or("");
+    line.trim_start_matches(':')
+        .split_whitespace()
+        .next()
+        .and_then(|n| n.parse::<f64>().ok())
+        .unwrap_or(0.0)
+        / 1024.0
+}
+
+fn size(path: &Path) -> u64 {
+    ["", "-wal"]
+        .iter()
+        .filter_map(|s| std::fs::metadata(format!("{}{s}", path.display())).ok())
+        .map(|m| m.len())
+        .sum()
+}
+
+fn main() {
+    let mut arguments = std::env::args().skip(1);
+    let visits: usize = arguments
+        .next()
+        .map_or(100_000, |n| n.parse().expect("number of visits"));
+    let folder = arguments
+        .next()
+        .map_or_else(std::env::temp_dir, PathBuf::from)
+        .join(format!("plinthside-speed-{}", std::process::id()));
+    std::fs::create_dir_all(&folder).expect("folder");
+    // A child measures memory: that of one that only opens, lists and searches.
+    if std::env::var_os("SPEED_ONLY_READ").is_some() {
+        return;
+    }
+    println!(
+        "{:<58}{:>12}{:>12}{:>9}",
+        "", "ours", "bare engine", "ratio"
+    );
+    entries(&folder.join("entries"));
+    many(&folder.join("many"), visits);
+    long(&folder.join("long"));
+    std::fs::remove_dir_all(&folder).expect("remove");
+}
+
+fn bare(path: &Path, key: &str) -> Connection {
+    let conn = Connection::open(path).expect("open");
+    conn.execute_batch(&format!("PRAGMA key = \"x'{key}'\"; PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL; PRAGMA cache_size = -16384;")).expect("key");
+    conn.execute_batch("CREATE TABLE IF NOT EXISTS t(k INTEGER PRIMARY KEY, bytes BLOB)")
+        .expect("table");
+    conn
+}
+
+/// Saving one entry of a visit, against inserting the same bytes, turn and turn about.
+fn entries(path: &Path) {
+    let mut store = Store::create(path, PASSPHRASE, options()).expect("create");
+    let key = store.raw_key().to_string();
+    let engine = bare(&path.with_extension("bare"), &key);
+    let mut opened: Opened<Value> = store
+        .begin("v", VISIT, &invented(0, &mut Dice(1)), "Ada")
+        .expect("begin");
+    let (mut ours, mut theirs) = (Vec::new(), Vec::new());
+    for i in 0..600 {
+        opened.value["readings"][i % 12]["repeats"][0] = (i as f64 + 0.5).into();
+        let heads = store.document("v").expect("doc").heads();
+        let started = Instant::now();
+        store.save(&mut opened, "Ada Invented", "").expect("save");
+        ours.push(started.elapsed());
+        let bytes = store.document("v").expect("doc").changes_since(&heads);
+        let started = Instant::now();
+        engine
+            .execute("INSERT INTO t(bytes) VALUES(?)", params![bytes])
+            .expect("insert");
+        theirs.push(started.elapsed());
+    }
+    for (name, p) in [("median", 0.5), ("p99", 0.99)] {
+        let (a, b) = (percentile(&mut ours, p), percentile(&mut theirs, p));
+        println!(
+            "{:<58}{:>9.3} ms{:>9.3} ms{:>9.2}",
+            format!("save one entry, durable, {name} of 600"),
+            ms(a),
+            ms(b),
+            ms(a) / ms(b)
+        );
+    }
+}
+
+fn many(path: &Path, visits: usize) {
+    let mut dice = Dice(7);
+    let mut store = Store::create(path, PASSPHRASE, options()).expect("create");
+    let started = Instant::now();
+    let mut names = Vec::new();
+    let mut codes = Vec::new();
+    let mut number = 0;
+    while number < visits {
+        let batch: Vec<Value> = (number..visits.min(number + 500))
+            .map(|n| invented(n, &mut dice))
+            .collect();
+        number += batch.len();
+        let first = &batch[0];
+        names.push(first["person"]["name"].as_str().unwrap().to_owned());
+        codes.push(first["casts"][0]["code"].as_str().unwrap().to_owned());
+        let records = batch.iter().map(|v| (v["id"].as_str().unwrap(), v));
+        store
+            .import_all(VISIT, records, "Ada Invented")
+            .expect("import");
+    }
+    println!(
+        "{:<58}{:>10.0}/s",
+        format!("import {visits} visits"),
+        visits as f64 / started.elapsed().as_secs_f64()
+    );
+    let key = store.raw_key().to_string();
+    store.lock().expect("lock");
+    let bytes = size(path);
+    println!(
+        "{:<58}{:>9.2} kB",
+        "file per visit, no photographs",
+        bytes as f64 / visits as f64 / 1e3
+    );
+
+    // The engine with nothing but a list: opening it and reading one page.
+    let engine_path = path.with_extension("bare");
+    {
+        let engine = bare(&engine_path, &key);
+        engine.execute_batch(&format!("BEGIN; WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < {visits})
+            INSERT INTO t(bytes) SELECT randomblob(200) FROM n; COMMIT;")).expect("fill");
+    }
+    let (mut opens, mut bare_opens) = (Vec::new(), Vec::new());
+    for _ in 0..9 {
+        plinthside_store::passphrase_fits(path, PASSPHRASE).expect("key");
+        let started = Instant::now();
+        let mut store = Store::open(path, PASSPHRASE, options()).expect("open");
+        let page = store.cases(&Filter::All, 0, 50).expect("page");
+        let count = store.count(&Filter::All).expect("count");
+        opens.push(started.elapsed());
+        assert_eq!((page.len(), count), (50.min(visits), visits));
+        store.lock().expect("lock");
+        let started = Instant::now();
+        let engine = bare(&engine_path, &key);
+        let mut statement = engine
+            .prepare("SELECT bytes FROM t ORDER BY k DESC LIMIT 50")
+            .expect("sql");
+        let rows = statement
+            .query_map([], |r| r.get::<_, Vec<u8>>(0))
+            .expect("query")
+            .count();
+        let _: i64 = engine
+            .query_row("SELECT count(*) FROM t", [], |r| r.get(0))
+            .expect("count");
+        bare_opens.push(started.elapsed());
+        assert_eq!(rows, 50.min(visits));
+    }
+    let (a, b) = (
+        percentile(&mut opens, 0.5),
+        percentile(&mut bare_opens, 0.5),
+    );
+    println!(
+        "{:<58}{:>9.1} ms{:>9.1} ms{:>9.2}",
+        "open, first page and count (cheapest passphrase)",
+        ms(a),
+        ms(b),
+        ms(a) / ms(b)
+    );
+
+    let mut store = Store::open(path, PASSPHRASE, options()).expect("open");
+    let started = Instant::now();
+    store.find("zzzzzz", 20).expect("find");
+    println!(
+        "{:<58}{:>9.1} ms",
+        "first search (reads the list of words)",
+        ms(started.elapsed())
+    );
+    let mut times = Vec::new();
+    let mut found = 0;
+    let mut search = |text: &str| {
+        let started = Instant::now();
+        found += usize::from(!store.find(text, 20).expect("find").is_empty());
+        times.push(started.elapsed());
+    };
+    for (i, name) in names.iter().enumerate().take(400) {
+        let last = name.split(' ').next_back().unwrap();
+        search(&last[..last.len().min(2 + i % 5)]);
+        search(name);
+        let mut typo: Vec<char> = name.chars().collect();
+        let at = name.len() - 3;
+        typo.swap(at, at + 1);
+        search(&typo.iter().collect::<String>());
+        search(&codes[i][..5]);
+        search(["signed", "navicular swelling", "left", "nordlab fit"][i % 4]);
+    }
+    let searches = times.len();
+    println!(
+        "{:<58}{:>9.2} ms",
+        format!("search, median of {searches} ({found} with a result)"),
+        ms(percentile(&mut times, 0.5))
+    );
+    println!(
+        "{:<58}{:>9.2} ms",
+        "search, p99",
+        ms(percentile(&mut times, 0.99))
+    );
+    println!(
+        "{:<58}{:>9.2} ms",
+        "search, slowest",
+        ms(percentile(&mut times, 1.0))
+    );
+    let mut pages = Vec::new();
+    for i in 0..200 {
+        let started = Instant::now();
+        store
+            .cases(&Filter::All, dice.roll(visits), 50)
+            .expect("page");
+        pages.push(started.elapsed());
+        let _ = i;
+    }
+    println!(
+        "{:<58}{:>9.2} ms",
+        "a page of 50 anywhere in the list, p99",
+        ms(percentile(&mut pages, 0.99))
+    );
+    let started = Instant::now();
+    for i in 0..200 {
+        let opened: Opened<Value> = store
+            .open_record(&format!("v{}", (i * 7919) % visits))
+            .expect("open");
+        assert!(opened.value.is_object());
+    }
+    println!(
+        "{:<58}{:>9.2} ms",
+        "open one visit, mean of 200",
+        ms(started.elapsed()) / 200.0
+    );
+    println!(
+        "{:<58}{:>8.0} MiB",
+        "memory of this process, peak (import included)",
+        memory_mib("VmHWM")
+    );
+    println!(
+        "{:<58}{:>8.0} MiB",
+        "memory now, after searching and paging",
+        memory_mib("VmRSS")
+    );
+}
+
+/// Opening a visit that was changed 400 times, finished once and in eight sittings.
+fn long(path: &Path) {
+    let mut store = Store::create(path, PASSPHRASE, options()).expect("create");
+    for (id, sittings) in [("one", 1), ("eight", 8)] {
+        store
+            .import(id, VISIT, &invented(1, &mut Dice(9)), "Ada")
+            .expect("import");
+        for sitting in 0..sittings {
+            let mut opened: Opened<Value> = store.open_record(id).expect("open");
+            for i in 0..400 / sittings {
+                opened.value["readings"][i % 12]["repeats"][1] =
+                    (sitting as f64 + i as f64 / 8.0).into();
+                opened.value["person"]["telephone"] = format!("{sitting} {i}").into();
+                store.save(&mut opened, "Ada", "").expect("save");
+            }
+            store.finish(id).expect("finish");
+        }
+    }
+    store.lock().expect("lock");
+    for id in ["one", "eight"] {
+        let mut times = Vec::new();
+        for _ in 0..15 {
+            let mut store = Store::open(path, PASSPHRASE, options()).expect("open");
+            let started = Instant::now();
+            let opened: Opened<Value> = store.open_record(id).expect("open");
+            times.push(started.elapsed());
+            assert!(opened.value.is_object());
+            assert_eq!(store.document(id).expect("doc").changes(), 401);
+        }
+        println!(
+            "{:<58}{:>9.2} ms",
+            format!("open a visit with 400 changes, {id} sitting(s), median"),
+            ms(percentile(&mut times, 0.5))
+        );
+    }
+    let mut store = Store::open(path, PASSPHRASE, options()).expect("open");
+    let started = Instant::now();
+    let history = store.document("one").expect("doc").history();
+    println!(
+        "{:<58}{:>9.2} ms",
+        format!("history of {} changes", history.len()),
+        ms(started.elapsed())
+    );
+}
