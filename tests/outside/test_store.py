@@ -124,7 +124,7 @@ const told = JSON.parse(readFileSync(process.argv[2]));
 const out = told.documents.map(({ packed, pieces }) => {
   const loaded = automerge.load(readFileSync(packed));
   const [inPieces] = automerge.loadIncremental ? [automerge.loadIncremental(automerge.init(), readFileSync(pieces))] : [loaded];
-  const show = (doc) => ({ value: JSON.parse(JSON.stringify(doc)), heads: automerge.getHeads(doc),
+  const show = (doc) => ({ value: JSON.parse(JSON.stringify(doc, (_, v) => (typeof v === "bigint" ? Number(v) : v))), heads: automerge.getHeads(doc),
     changes: automerge.getAllChanges(doc).length,
     said: automerge.getHistory(doc).map((h) => h.change.message) });
   return [show(loaded), show(inPieces)];

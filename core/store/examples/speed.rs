@@ -91,6 +91,7 @@ fn invented(number: usize, dice: &mut Dice) -> Value {
         .map(|(i, kind)| json!({"id": format!("r{i}"), "kind": kind, "side": side, "method": "goniometer", "by": "Ada Invented",
             "repeats": [dice.roll(30) as f64, dice.roll(30) as f64], "at": "2026-03-05T09:30:00+01:00"}))
         .collect();
+    let lab = dice.of(&["Gipswerk Musterstadt", "Nordlab", "Werkstatt am Ried"]);
     let note: Vec<&str> = (0..8).map(|_| dice.of(&NOTES)).collect();
     let state = [
         "draft",
@@ -113,7 +114,7 @@ fn invented(number: usize, dice: &mut Dice) -> Value {
         "checked": {"before_plaster": ["skin", "marks", "side_written"]},
         "orders": [{"id": "o1", "side": side, "cast": "c1", "history": [{"to": state, "at": "2026-03-05T10:00:00+01:00", "by": "Ada Invented", "revision": 1}],
             "revisions": [{"number": 1, "reason": "", "because": {}, "overrides": {}, "signature": null, "prescription": {"note": note.join(" "),
-                "identity": {"lab": ["Gipswerk Musterstadt", "Nordlab", "Werkstatt am Ried"][dice.roll(3)], "quantity": 1, "clinic_reference": format!("R{number}")},
+                "identity": {"lab": lab, "quantity": 1, "clinic_reference": format!("R{number}")},
                 "motion": {"plantarflexion": {"kind": "stopped", "stop_deg": 5.0}, "dorsiflexion": {"kind": "free"}, "hinge": "hinge A", "hinge_size": "M"},
                 "shell": {"plastic": "PP", "thickness_mm": 4.0, "band_height_mm": 300.0}, "closure": {"straps": [{"place": "calf", "hold": "ring"}]}}}]}],
         "follow_up": [], "deferred": null, "previous_visit": null

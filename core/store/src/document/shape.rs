@@ -145,3 +145,21 @@ fn feed(value: &Value, hash: &mut Sha256) {
         leaf => hash.update(format!("{leaf},")),
     }
 }
+
+/// A value as it will read once it is stored: a field that is null is one that is not there.
+pub(crate) fn as_read(parent: &str, name: &str, value: &Value) -> Value {
+    match value {
+        Value::Object(members) if !is_whole(parent, name, members) => members
+            .iter()
+            .filter(|(_, member)| !member.is_null())
+            .map(|(key, member)| (key.clone(), as_read(name, key, member)))
+            .collect(),
+        Value::Array(elements) if elements.iter().all(|e| element_key(name, e).is_some()) => {
+            elements
+                .iter()
+                .map(|element| as_read(name, "", element))
+                .collect()
+        }
+        leaf => leaf.clone(),
+    }
+}

@@ -7,9 +7,11 @@
 
 use super::node::{Kind, Node};
 use super::{DocumentError, shape};
+use automerge::hydrate::Value as Stored;
 use automerge::transaction::Transactable;
-use automerge::{ObjId, ObjType, Prop, ReadDoc};
+use automerge::{ObjId, Prop, ReadDoc, ScalarValue};
 use serde_json::{Map, Value};
+use std::collections::HashMap;
 
 pub(super) type Result<T = ()> = std::result::Result<T, DocumentError>;
 
@@ -136,7 +138,7 @@ impl<'a, T: Transactable + ReadDoc> Writer<'a, T> {
         }
     }
 
-    /// Puts a new value, found under `name` of the record or list `parent`.
+    /// Puts a new value, found under `name` of the record or list `parent`: all its parts at once.
     pub(super) fn put(
         &mut self,
         place: Place<'_>,
@@ -144,21 +146,47 @@ impl<'a, T: Transactable + ReadDoc> Writer<'a, T> {
         name: &str,
         value: &Value,
     ) -> Result {
-        match value {
+        let stored = self.stored(parent, name, value)?;
+        match (place, stored) {
+            (Place::Put(object, prop), Stored::Scalar(leaf)) => self.tx.put(object, prop, leaf)?,
+            (Place::Insert(list, index), Stored::Scalar(leaf)) => {
+                self.tx.insert(list, index, leaf)?;
+            }
+            (Place::Put(object, prop), parts) => {
+                self.tx.batch_create_object(object, prop, &parts, false)?;
+            }
+            (Place::Insert(list, index), parts) => {
+                self.tx.batch_create_object(list, index, &parts, true)?;
+            }
+        }
+        Ok(())
+    }
+
+    /// A new value as the document holds it.
+    fn stored(&self, parent: &str, name: &str, value: &Value) -> Result<Stored> {
+        Ok(match value {
             Value::Object(members) if !shape::is_whole(parent, name, members) => {
-                let object = self.make(place, ObjType::Map)?;
+                let mut parts = HashMap::new();
                 for (key, member) in members.iter().filter(|(_, member)| !member.is_null()) {
-                    let place = Place::Put(&object, Prop::Map(shape::key_to_doc(key)));
-                    self.put(place, name, key, member)?;
+                    parts.insert(shape::key_to_doc(key), self.stored(name, key, member)?);
                 }
-                self.freeze_if_signed(&[object], members)
+                if is_signed(members)? {
+                    let signed = shape::as_read(parent, name, value);
+                    parts.insert(shape::FROZEN.to_owned(), frozen(&signed).into());
+                }
+                Stored::Map(parts.into())
             }
             Value::Array(elements) => {
-                let list = self.make(place, ObjType::List)?;
-                self.list(name, std::slice::from_ref(&list), &[], &[], elements)
+                let keyed = self.keys(name, elements)?.is_some();
+                let element = |element| match keyed {
+                    true => self.stored(name, "", element),
+                    false => Ok(shape::leaf_to_doc(element).into()),
+                };
+                let elements: Vec<Stored> = elements.iter().map(element).collect::<Result<_>>()?;
+                Stored::List(elements.into())
             }
-            leaf => self.put_leaf(place, leaf),
-        }
+            leaf => shape::leaf_to_doc(leaf).into(),
+        })
     }
 
     /// Puts a scalar or a whole value.
@@ -167,13 +195,6 @@ impl<'a, T: Transactable + ReadDoc> Writer<'a, T> {
         Ok(match place {
             Place::Put(object, prop) => self.tx.put(object, prop, value)?,
             Place::Insert(list, index) => self.tx.insert(list, index, value)?,
-        })
-    }
-
-    fn make(&mut self, place: Place<'_>, kind: ObjType) -> Result<ObjId> {
-        Ok(match place {
-            Place::Put(object, prop) => self.tx.put_object(object, prop, kind)?,
-            Place::Insert(list, index) => self.tx.insert_object(list, index, kind)?,
         })
     }
 
@@ -202,25 +223,32 @@ impl<'a, T: Transactable + ReadDoc> Writer<'a, T> {
         twins: &[ObjId],
         after: &Map<String, Value>,
     ) -> Result {
-        if after.get(shape::SIGNATURE).is_none_or(Value::is_null) {
-            return Ok(());
+        if is_signed(after)? {
+            let signed = Node::of_record(self.tx, twins.to_vec())?.live_json();
+            self.tx.put(&twins[0], shape::FROZEN, frozen(&signed))?;
         }
-        if let Some(number) = after.get("number").and_then(Value::as_u64) {
-            let reason = after
-                .get("reason")
-                .and_then(Value::as_str)
-                .unwrap_or_default();
-            if number > 1 && reason.trim().is_empty() {
-                return Err(DocumentError::NoReason { number });
-            }
-        }
-        let signed = Node::of_record(self.tx, twins.to_vec())?.live_json();
-        // Text, not parts: a signed record is whole.
-        let text = automerge::ScalarValue::Str(format!("{}{signed}", shape::WHOLE).into());
-        Ok(self.tx.put(&twins[0], shape::FROZEN, text)?)
+        Ok(())
     }
 
     pub(super) fn here(&self) -> String {
         self.path.join("/")
     }
+}
+
+/// The signed copy, as text: a signed record is whole.
+fn frozen(signed: &Value) -> ScalarValue {
+    ScalarValue::Str(format!("{}{signed}", shape::WHOLE).into())
+}
+
+/// Whether a record carries a signature; an amendment needs a reason to.
+fn is_signed(record: &Map<String, Value>) -> Result<bool> {
+    if record.get(shape::SIGNATURE).is_none_or(Value::is_null) {
+        return Ok(false);
+    }
+    let number = record.get("number").and_then(Value::as_u64).unwrap_or(1);
+    let reason = record.get("reason").and_then(Value::as_str);
+    if number > 1 && reason.is_none_or(|reason| reason.trim().is_empty()) {
+        return Err(DocumentError::NoReason { number });
+    }
+    Ok(true)
 }

@@ -26,7 +26,7 @@ impl<T: Transactable + ReadDoc> Writer<'_, T> {
     }
 
     /// Identifiers of all elements, if all have one.
-    fn keys(&self, name: &str, elements: &[Value]) -> Result<Option<Vec<String>>> {
+    pub(super) fn keys(&self, name: &str, elements: &[Value]) -> Result<Option<Vec<String>>> {
         let mut times = HashMap::new();
         let mut keys: Vec<String> = Vec::with_capacity(elements.len());
         for element in elements {
