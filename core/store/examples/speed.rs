@@ -167,10 +167,6 @@ fn main() {
         .map_or_else(std::env::temp_dir, PathBuf::from)
         .join(format!("plinthside-speed-{}", std::process::id()));
     std::fs::create_dir_all(&folder).expect("folder");
-    // A child measures memory: that of one that only opens, lists and searches.
-    if std::env::var_os("SPEED_ONLY_READ").is_some() {
-        return;
-    }
     println!(
         "{:<58}{:>12}{:>12}{:>9}",
         "", "ours", "bare engine", "ratio"

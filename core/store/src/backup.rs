@@ -19,14 +19,14 @@
 use crate::check::Report;
 use crate::error::{Result, StoreError};
 use crate::files::{ProcessLock, beside, remove_if_there, sync_folder};
-use crate::key::{self, key_path};
+use crate::key::{self, FileKey, key_path};
 use crate::store::{Options, Steps, Store, connect, new_device_id};
-use rusqlite::OpenFlags;
 use rusqlite::backup::{Backup, StepResult};
+use rusqlite::{Connection, OpenFlags};
 use std::fs::File;
 use std::io::Write;
 use std::ops::ControlFlow;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 const KEY_MEMBER: &str = "store.key";
@@ -34,38 +34,80 @@ const STORE_MEMBER: &str = "store";
 /// Pages copied between two reports of progress: 1 MiB.
 const PAGES: i32 = 256;
 
+/// A backup that has begun: it holds the store as it was then, and can be written by another
+/// thread while work goes on.
+pub struct BackupJob {
+    source: Connection,
+    key: FileKey,
+    key_file: PathBuf,
+}
+
 impl Store {
-    /// Writes a backup to `file`, replacing an earlier one there only when the new one is whole.
-    /// `progress` hears how many pages of how many are copied, and can stop it.
+    /// Begins a backup of the store as it is now.
+    pub fn begin_backup(&self) -> Result<BackupJob> {
+        // A reading connection sees one state from its first read on, whatever is saved meanwhile.
+        let source = self.reader()?;
+        source.execute_batch("BEGIN; SELECT count(*) FROM meta;")?;
+        Ok(BackupJob {
+            source,
+            key: self.file_key().clone(),
+            key_file: key_path(&self.path),
+        })
+    }
+
+    /// Writes a backup to `file` and waits for it: see [`BackupJob::write`].
     pub fn backup(
         &mut self,
         file: &Path,
         by: &str,
         progress: &mut dyn FnMut(u64, u64) -> ControlFlow<()>,
     ) -> Result<Option<u64>> {
+        let size = self.begin_backup()?.run(file, progress, &mut self.steps)?;
+        if size.is_some() {
+            self.note(by, "backup written", None)?;
+        }
+        Ok(size)
+    }
+}
+
+impl BackupJob {
+    /// Writes the backup to `file`, replacing an earlier one there only when the new one is whole.
+    /// `progress` hears how many pages of how many are copied, and can stop it: then nothing is
+    /// left behind. Returns the size of the file.
+    pub fn write(
+        self,
+        file: &Path,
+        progress: &mut dyn FnMut(u64, u64) -> ControlFlow<()>,
+    ) -> Result<Option<u64>> {
+        self.run(file, progress, &mut Steps::default())
+    }
+
+    fn run(
+        self,
+        file: &Path,
+        progress: &mut dyn FnMut(u64, u64) -> ControlFlow<()>,
+        steps: &mut Steps,
+    ) -> Result<Option<u64>> {
         let (part, copy) = (beside(file, ".part"), beside(file, ".part.db"));
-        let cleared = || remove_if_there(&copy).and_then(|()| remove_if_there(&part));
-        cleared()?;
+        let clear = || remove_if_there(&copy).and_then(|()| remove_if_there(&part));
+        clear()?;
         let done = self.copy_pages(&copy, progress).and_then(|whole| {
             if !whole {
                 return Ok(None);
             }
-            self.steps.at("backup", 1);
-            let size = pack(&part, &key_path(&self.path), &copy)?;
-            self.steps.at("backup", 2);
+            steps.at("backup", 1);
+            let size = pack(&part, &self.key_file, &copy)?;
+            steps.at("backup", 2);
             std::fs::rename(&part, file)
                 .and_then(|()| sync_folder(file))
                 .map_err(StoreError::file(file))?;
+            steps.at("backup", 3);
             Ok(Some(size))
         });
         // What is half done must not stay; the failure itself is what the caller must hear of.
-        let cleared = cleared();
+        let cleared = clear();
         let size = done?;
         cleared?;
-        if size.is_some() {
-            self.steps.at("backup", 3);
-            self.note(by, "backup written", None)?;
-        }
         Ok(size)
     }
 
@@ -74,14 +116,11 @@ impl Store {
         copy: &Path,
         progress: &mut dyn FnMut(u64, u64) -> ControlFlow<()>,
     ) -> Result<bool> {
-        // A reading connection sees one state from its first read on, whatever is saved meanwhile.
-        let source = self.reader()?;
-        source.execute_batch("BEGIN; SELECT count(*) FROM meta;")?;
-        let mut target = connect(copy, self.file_key(), OpenFlags::SQLITE_OPEN_CREATE)?;
-        // The copy is one file from the start.
-        target.execute_batch("PRAGMA journal_mode = DELETE;")?;
+        let mut target = connect(copy, &self.key, OpenFlags::SQLITE_OPEN_CREATE)?;
+        // The copy is one file from the start, and only its packed form need be on the disk.
+        target.execute_batch("PRAGMA journal_mode = DELETE; PRAGMA synchronous = OFF;")?;
         {
-            let pages = Backup::new(&source, &mut target)?;
+            let pages = Backup::new(&self.source, &mut target)?;
             loop {
                 let step = pages.step(PAGES)?;
                 let at = pages.progress();

@@ -114,7 +114,8 @@ impl Store {
         Ok(self.document(id)?.conflicts()?)
     }
 
-    /// Settles a disagreement by choosing one of its values. Part of the record at once.
+    /// Settles a disagreement by choosing one of its values. Part of the record at once, and this
+    /// session's drafts of it with it.
     pub fn resolve(
         &mut self,
         id: &str,

@@ -4,6 +4,7 @@ use crate::error::{Result, StoreError};
 use std::fs::{File, OpenOptions, TryLockError};
 use std::io::{Read, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 /// Lower-case hexadecimal.
 pub(crate) fn hex(bytes: &[u8]) -> String {
@@ -94,7 +95,16 @@ impl ProcessLock {
             .truncate(false)
             .open(&path);
         let mut file = open.map_err(failed)?;
-        match file.try_lock() {
+        // A process that this one is just starting holds a copy of every open file for an instant.
+        let mut locked = file.try_lock();
+        for _ in 0..10 {
+            if !matches!(locked, Err(TryLockError::WouldBlock)) {
+                break;
+            }
+            std::thread::sleep(Duration::from_millis(30));
+            locked = file.try_lock();
+        }
+        match locked {
             Ok(()) => {}
             Err(TryLockError::WouldBlock) => {
                 let mut process = String::new();

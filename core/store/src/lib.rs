@@ -17,16 +17,19 @@ mod erase;
 mod error;
 mod exchange;
 mod files;
+mod idle;
 mod key;
 mod photos;
 mod project;
 mod records;
+mod salvage;
 mod schema;
 mod search;
+mod statistics;
 mod store;
 
 pub use automerge::ChangeHash;
-pub use backup::{passphrase_fits, restore};
+pub use backup::{BackupJob, passphrase_fits, restore};
 pub use cases::{Case, Filter};
 pub use check::{Finding, Report};
 pub use document::{
@@ -34,8 +37,11 @@ pub use document::{
 };
 pub use error::{Result, StoreError};
 pub use exchange::Outgoing;
+pub use idle::IdleLock;
 pub use key::{Kdf, SHORTEST_PASSPHRASE, key_path};
 pub use photos::{Photo, SCREEN_EDGE_PX, THUMBNAIL_EDGE_PX};
 pub use records::{Opened, Saved, Unfinished, VISIT};
+pub use salvage::Salvaged;
 pub use search::{Found, Match};
-pub use store::{Clock, Options, Store, SystemClock};
+pub use statistics::Statistics;
+pub use store::{Clock, LogLine, Options, Store, SystemClock};

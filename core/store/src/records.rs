@@ -10,7 +10,7 @@
 //! applied in silence ([`Store::unfinished`]), and they can only belong to their own record.
 
 use crate::chunks::{first_k, last_k};
-use crate::document::{Document, Heads};
+use crate::document::{Document, Heads, Stamp};
 use crate::error::{Result, StoreError};
 use crate::store::Store;
 use automerge::ChangeHash;
@@ -177,15 +177,9 @@ impl Store {
     ) -> Result<Saved> {
         let after = to_json(&opened.id, &opened.value)?;
         let n = self.number(&opened.id)?;
-        let written = self.write(
-            n,
-            &opened.id,
-            &opened.heads,
-            &opened.before,
-            &after,
-            by,
-            why,
-        );
+        let stamp = self.stamp(by, why);
+        let (id, base, before) = (&opened.id, &opened.heads, &opened.before);
+        let written = self.write(n, id, base, before, &after, &stamp);
         let written = self.keep_or_drop(written)?;
         let heads = self.cached(n)?.doc.heads();
         if let Some((hash, at_ms)) = written {
@@ -207,15 +201,13 @@ impl Store {
         base: &[ChangeHash],
         before: &Value,
         after: &Value,
-        by: &str,
-        why: &str,
+        stamp: &Stamp,
     ) -> Result<Option<(ChangeHash, i64)>> {
         if self.has_old_drafts(n)? {
             return Err(StoreError::Undecided { id: id.to_owned() });
         }
-        let stamp = self.stamp(by, why);
         let cached = self.cached(n)?;
-        let Some((hash, bytes)) = cached.doc.edit(base, before, after, &stamp)? else {
+        let Some((hash, bytes)) = cached.doc.edit(base, before, after, stamp)? else {
             return Ok(None);
         };
         let k = cached.next;

@@ -1,19 +1,20 @@
 //! Tables of the store, and how an older file becomes a newer one.
 //!
-//! `record` and `chunk` are the truth, with `photo`; `case_list`, `label`, `photo_use`, `word` and
-//! `search` are projections that `Store::rebuild` can make again from it.
+//! `record` and `chunk` are the truth, with `photo`; `case_list`, `label`, `remake`, `photo_use`,
+//! `word` and `search` are projections that `Store::rebuild` can make again from it.
 //!
 //! Migration, each version in one transaction:
 //! 1. read the version: a newer file is refused; a crash leaves it as it was;
 //! 2. change tables and version together; a crash leaves the old version whole;
-//! 3. commit; a crash after it leaves the new version whole.
+//! 3. commit; a crash after it leaves the new version whole. Lists that a version changes are
+//!    marked stale in that transaction and made again on opening, however often that is cut short.
 
 use crate::error::{Result, StoreError};
 use crate::store::Steps;
 use rusqlite::{Connection, TransactionBehavior};
 
 /// One version's statements each; version 1 is the first.
-const VERSIONS: &[&str] = &[V1];
+const VERSIONS: &[&str] = &[V1, V2];
 
 const V1: &str = "
 CREATE TABLE meta(name TEXT PRIMARY KEY, value) WITHOUT ROWID;
@@ -51,6 +52,13 @@ CREATE TABLE word(word TEXT PRIMARY KEY, uses INTEGER NOT NULL) WITHOUT ROWID;
 CREATE VIRTUAL TABLE search USING fts5(
   words, content='', contentless_delete=1, detail=none, prefix='1 2 3', tokenize='ascii');
 CREATE TABLE audit(k INTEGER PRIMARY KEY, at_ms INTEGER NOT NULL, by TEXT NOT NULL, device TEXT NOT NULL, what TEXT NOT NULL, record TEXT);
+";
+
+/// Counts of signed orders and remakes. The lists are made again on opening.
+const V2: &str = "
+ALTER TABLE case_list ADD COLUMN signed INTEGER NOT NULL DEFAULT 0;
+CREATE TABLE remake(n INTEGER, number INTEGER, cause TEXT, PRIMARY KEY(n, number, cause)) WITHOUT ROWID;
+INSERT OR REPLACE INTO meta VALUES('lists_stale', 1);
 ";
 
 /// Newest format this version knows.

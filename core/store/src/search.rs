@@ -239,7 +239,7 @@ impl Store {
         let mut statement = self.conn.prepare_cached(
             "INSERT INTO word VALUES(?, 1) ON CONFLICT(word) DO UPDATE SET uses = uses + 1",
         )?;
-        for word in words.split(' ').filter(|w| !w.is_empty()) {
+        for word in plain_words(words) {
             statement.execute([word])?;
             if let Some(vocabulary) = &mut self.vocabulary
                 && !vocabulary.words.contains(word)
@@ -262,12 +262,18 @@ impl Store {
         let mut none = self
             .conn
             .prepare_cached("DELETE FROM word WHERE word = ? AND uses <= 0")?;
-        for word in words.split(' ').filter(|w| !w.is_empty()) {
+        for word in plain_words(words) {
             fewer.execute([word])?;
             none.execute([word])?;
         }
         Ok(())
     }
+}
+
+/// Words that may be mistyped: a number that differs in a digit is another number.
+fn plain_words(words: &str) -> impl Iterator<Item = &str> {
+    let plain = |word: &&str| !word.is_empty() && !word.contains(|c: char| c.is_ascii_digit());
+    words.split(' ').filter(plain)
 }
 
 /// What has been found so far, each visit once.

@@ -10,6 +10,7 @@ use crate::search::Vocabulary;
 use automerge::ActorId;
 use rusqlite::{Connection, OpenFlags, OptionalExtension, params};
 use std::path::{Path, PathBuf};
+use std::sync::{Mutex, PoisonError};
 use std::time::Duration;
 
 /// Where the store reads the time.
@@ -92,6 +93,21 @@ impl Options {
     pub(crate) fn take_steps(&mut self) -> Steps {
         std::mem::take(&mut self.steps)
     }
+}
+
+/// One line of the store's own log.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LogLine {
+    /// When, milliseconds since 1970 by the device's clock.
+    pub at_ms: i64,
+    /// Who.
+    pub by: String,
+    /// On which device.
+    pub device: String,
+    /// What was done.
+    pub what: String,
+    /// The record concerned.
+    pub record: Option<String>,
 }
 
 /// An open store. One process at a time; dropping it closes and locks it.
@@ -204,6 +220,10 @@ impl Store {
             _lock: lock,
         };
         store.finish_erasures()?;
+        let stale = "SELECT EXISTS(SELECT 1 FROM meta WHERE name = 'lists_stale')";
+        if store.conn.query_row(stale, [], |row| row.get(0))? {
+            store.rebuild()?;
+        }
         Ok(store)
     }
 
@@ -227,6 +247,11 @@ impl Store {
     pub fn lock(self) -> Result<()> {
         let Self { conn, .. } = self;
         conn.close().map_err(|(_, error)| error.into())
+    }
+
+    /// Format of the file: the number of the version that made its tables.
+    pub fn format(&self) -> Result<i64> {
+        schema::version(&self.conn)
     }
 
     /// Where the store lies.
@@ -286,6 +311,23 @@ impl Store {
         Document::new(self.actor.clone())
     }
 
+    /// The store's own log, newest first: when (milliseconds since 1970), who, on which device,
+    /// what, and which record.
+    pub fn log(&self, limit: usize) -> Result<Vec<LogLine>> {
+        let sql = "SELECT at_ms, by, device, what, record FROM audit ORDER BY k DESC LIMIT ?";
+        let mut statement = self.conn.prepare_cached(sql)?;
+        let rows = statement.query_map([limit as i64], |row| {
+            Ok(LogLine {
+                at_ms: row.get(0)?,
+                by: row.get(1)?,
+                device: row.get(2)?,
+                what: row.get(3)?,
+                record: row.get(4)?,
+            })
+        })?;
+        Ok(rows.collect::<Result<_, _>>()?)
+    }
+
     /// Writes into the store's own log: what was done with records, never what they hold.
     pub(crate) fn note(&self, by: &str, what: &str, record: Option<&str>) -> Result<()> {
         let mut statement = self.conn.prepare_cached(
@@ -296,11 +338,19 @@ impl Store {
     }
 }
 
+static KEYING: Mutex<()> = Mutex::new(());
+
 /// Opens the file with its key and the settings everything here relies on.
 pub(crate) fn connect(path: &Path, key: &FileKey, flags: OpenFlags) -> Result<Connection> {
     let flags = flags | OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
-    let conn = Connection::open_with_flags(path, flags)?;
-    conn.execute_batch(&key.pragma())?;
+    let conn = {
+        // The engine sets up its cipher with the first key it is given; two first keys at one
+        // instant, on two threads, can fail.
+        let _one_at_a_time = KEYING.lock().unwrap_or_else(PoisonError::into_inner);
+        let conn = Connection::open_with_flags(path, flags)?;
+        conn.execute_batch(&key.pragma())?;
+        conn
+    };
     // Errors are returned; the engine need not print them as well.
     conn.execute_batch("PRAGMA cipher_log_level = NONE;")?;
     conn.busy_timeout(Duration::from_secs(5))?;

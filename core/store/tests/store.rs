@@ -637,3 +637,75 @@ fn the_list_stays_in_order_though_the_clock_is_set_back_a_year() {
     assert_eq!(history[1].differences[0].after, "later");
     assert!(store.check().expect("check").is_clean());
 }
+
+#[test]
+fn a_backup_holds_the_moment_it_began_while_work_goes_on() {
+    let folder = folder();
+    let (path, file, copy) = (
+        folder.path().join("a"),
+        folder.path().join("a.backup"),
+        folder.path().join("b"),
+    );
+    let mut store = create(&path);
+    for i in 0..30 {
+        let id = format!("v{i}");
+        store
+            .import(&id, VISIT, &visit(&id, "Anna"), "Ada")
+            .expect("import");
+    }
+    let job = store.begin_backup().expect("begin");
+    store
+        .import("later", VISIT, &visit("later", "Berta"), "Ada")
+        .expect("import");
+    let written = std::thread::spawn({
+        let file = file.clone();
+        move || job.write(&file, &mut |_, _| std::ops::ControlFlow::Continue(()))
+    });
+    for i in 0..30 {
+        let mut opened: Opened<Visit> = store.open_record(&format!("v{i}")).expect("open");
+        opened.value.reason = "changed meanwhile".into();
+        store
+            .save(&mut opened, "Ada", "")
+            .expect("saving is not held up");
+        store.finish(&format!("v{i}")).expect("finish");
+    }
+    written
+        .join()
+        .expect("thread")
+        .expect("backup")
+        .expect("size");
+    let report =
+        plinthside_store::restore(&file, &copy, PASSPHRASE, options("t")).expect("restore");
+    assert!(report.is_clean(), "{report}");
+    assert_eq!(report.records, 30, "not the visit that came later");
+    let mut restored = open(&copy);
+    assert_eq!(read(&mut restored, "v7")["reason"], "trips when tired");
+    assert_eq!(read(&mut store, "v7")["reason"], "changed meanwhile");
+    assert!(store.check().expect("check").is_clean());
+}
+
+#[test]
+fn the_log_tells_what_was_done_with_the_store() {
+    let folder = folder();
+    let path = folder.path().join("a");
+    let mut store = create(&path);
+    store
+        .import("v1", VISIT, &visit("v1", "Anna"), "Ada")
+        .expect("import");
+    store
+        .change_passphrase(PASSPHRASE, "another passphrase", Some(CHEAP), "Ada")
+        .expect("change");
+    store.erase("v1", "Bo").expect("erase");
+    let log = store.log(9).expect("log");
+    let said: Vec<_> = log
+        .iter()
+        .map(|l| (l.by.as_str(), l.what.as_str(), l.record.as_deref()))
+        .collect();
+    assert_eq!(
+        said,
+        [
+            ("Bo", "erased", Some("v1")),
+            ("Ada", "passphrase changed", None)
+        ]
+    );
+}

@@ -53,13 +53,13 @@ type Candidate = (DocValue<'static>, ObjId);
 impl Node {
     /// The whole document.
     pub(crate) fn root(doc: &impl ReadDoc) -> Result<Self, AutomergeError> {
-        record(doc, vec![ObjId::Root], "", "").map(|kind| Self::plain(ObjId::Root, kind))
+        record(doc, vec![ObjId::Root]).map(|kind| Self::plain(ObjId::Root, kind))
     }
 
     /// One record within a document, without its surroundings.
     pub(crate) fn of_record(doc: &impl ReadDoc, twins: Vec<ObjId>) -> Result<Self, AutomergeError> {
         let op = twins.first().cloned().unwrap_or(ObjId::Root);
-        record(doc, twins, "", "").map(|kind| Self::plain(op, kind))
+        record(doc, twins).map(|kind| Self::plain(op, kind))
     }
 
     fn plain(op: ObjId, kind: Kind) -> Self {
@@ -136,7 +136,6 @@ fn rank(op: &ObjId) -> (u64, &[u8]) {
 fn node(
     doc: &impl ReadDoc,
     mut seen: Vec<Candidate>,
-    parent: &str,
     name: &str,
 ) -> Result<Option<Node>, AutomergeError> {
     seen.sort_by(|a, b| rank(&b.1).cmp(&rank(&a.1)));
@@ -155,7 +154,7 @@ fn node(
     };
     let kind = match &winner {
         DocValue::Scalar(scalar) => Kind::Leaf(shape::leaf_from_doc(scalar)),
-        DocValue::Object(ObjType::Map | ObjType::Table) => record(doc, twins(), parent, name)?,
+        DocValue::Object(ObjType::Map | ObjType::Table) => record(doc, twins())?,
         DocValue::Object(ObjType::List) => list(doc, twins(), name)?,
         DocValue::Object(ObjType::Text) => Kind::Leaf(Value::String(doc.text(&op)?)),
     };
@@ -164,8 +163,9 @@ fn node(
     for (value, op) in seen.into_iter().skip(1).filter(|(value, _)| !same(value)) {
         let rival = match &value {
             DocValue::Scalar(scalar) => shape::leaf_from_doc(scalar),
-            DocValue::Object(_) => node(doc, vec![(value, op.clone())], parent, name)?
-                .map_or(Value::Null, |n| n.json()),
+            DocValue::Object(_) => {
+                node(doc, vec![(value, op.clone())], name)?.map_or(Value::Null, |n| n.json())
+            }
         };
         if rival != shown && !made.rivals.iter().any(|(other, _)| *other == rival) {
             made.rivals.push((rival, op));
@@ -178,12 +178,7 @@ fn owned(all: Vec<(DocValue<'_>, ObjId)>) -> impl Iterator<Item = Candidate> {
     all.into_iter().map(|(value, op)| (value.into_owned(), op))
 }
 
-fn record(
-    doc: &impl ReadDoc,
-    twins: Vec<ObjId>,
-    _parent: &str,
-    name: &str,
-) -> Result<Kind, AutomergeError> {
+fn record(doc: &impl ReadDoc, twins: Vec<ObjId>) -> Result<Kind, AutomergeError> {
     let mut seen: BTreeMap<String, Vec<Candidate>> = BTreeMap::new();
     for twin in &twins {
         for item in doc.map_range(twin, ..) {
@@ -201,11 +196,11 @@ fn record(
     let mut frozen = None;
     for (key, all) in seen {
         if let Some(field) = shape::key_from_doc(&key) {
-            if let Some(made) = node(doc, all, name, field)? {
+            if let Some(made) = node(doc, all, field)? {
                 fields.insert(field.to_owned(), made);
             }
         } else if key == shape::FROZEN {
-            frozen = node(doc, all, name, &key)?.map(Box::new);
+            frozen = node(doc, all, &key)?.map(Box::new);
         } else {
             let marks = all
                 .into_iter()
@@ -225,10 +220,17 @@ fn record(
     })
 }
 
+/// Everything seen of one element of a list.
+struct Group {
+    key: Option<String>,
+    places: Vec<(ObjId, usize)>,
+    seen: Vec<Candidate>,
+}
+
 fn list(doc: &impl ReadDoc, twins: Vec<ObjId>, name: &str) -> Result<Kind, AutomergeError> {
     let mut items: Vec<Item> = Vec::new();
     // Records with one identifier, gathered before they are built so that twins become one.
-    let mut groups: Vec<(Option<String>, Vec<(ObjId, usize)>, Vec<Candidate>)> = Vec::new();
+    let mut groups: Vec<Group> = Vec::new();
     let mut group_of: HashMap<String, usize> = HashMap::new();
     let mut times: HashMap<String, usize> = HashMap::new();
     for twin in &twins {
@@ -244,8 +246,8 @@ fn list(doc: &impl ReadDoc, twins: Vec<ObjId>, name: &str) -> Result<Kind, Autom
             if let Some(k) = &mut key {
                 if shape::same_key_is_same_thing(name) {
                     if let Some(&group) = group_of.get(k) {
-                        groups[group].1.push((twin.clone(), index));
-                        groups[group].2.extend(all);
+                        groups[group].places.push((twin.clone(), index));
+                        groups[group].seen.extend(all);
                         continue;
                     }
                     group_of.insert(k.clone(), groups.len());
@@ -253,11 +255,16 @@ fn list(doc: &impl ReadDoc, twins: Vec<ObjId>, name: &str) -> Result<Kind, Autom
                     numbered(k, &mut times);
                 }
             }
-            groups.push((key, vec![(twin.clone(), index)], all));
+            let places = vec![(twin.clone(), index)];
+            groups.push(Group {
+                key,
+                places,
+                seen: all,
+            });
         }
     }
-    for (key, places, all) in groups {
-        let Some(mut made) = node(doc, all, name, "")? else {
+    for Group { key, places, seen } in groups {
+        let Some(mut made) = node(doc, seen, name)? else {
             continue;
         };
         if let Kind::Record { twins, .. } = &made.kind {

@@ -192,10 +192,11 @@ impl<'a, T: Transactable + ReadDoc> Writer<'a, T> {
     /// Puts a scalar or a whole value.
     pub(super) fn put_leaf(&mut self, place: Place<'_>, value: &Value) -> Result {
         let value = shape::leaf_to_doc(value);
-        Ok(match place {
+        match place {
             Place::Put(object, prop) => self.tx.put(object, prop, value)?,
             Place::Insert(list, index) => self.tx.insert(list, index, value)?,
-        })
+        }
+        Ok(())
     }
 
     /// Deletes a stored key wherever one of the twins has it.

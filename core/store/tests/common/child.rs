@@ -1,5 +1,6 @@
 //! A child process that works on a store until it is killed or refused: this test program itself,
 //! started again with a job in its environment.
+#![allow(dead_code)]
 
 use super::common::{PASSPHRASE, options, visit};
 use plinthside_store::{Opened, Store, StoreError, VISIT};
