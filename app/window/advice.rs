@@ -1,0 +1,162 @@
+//! What the rules and the published bands say about the question in hand.
+
+use super::questions::Asking;
+use super::session::Case;
+use plinthside_measure::marks::Side;
+use plinthside_ui as ui;
+use plinthside_visit::Lang;
+use plinthside_visit::aids::Timers;
+use plinthside_visit::data::DataError;
+use plinthside_visit::norms::{Norms, Scope, Who};
+use plinthside_visit::rules::{self, Checks, Fired, Level, RuleSet, Stops};
+use plinthside_visit::verdict::Tolerances;
+
+/// The tables a session works with: shipped, or a clinic's own.
+pub struct Tables {
+    /// Keep or recast.
+    pub tolerances: Tolerances,
+    /// Suggestions, cautions, blocks.
+    pub rules: RuleSet,
+    /// Published bands and errors.
+    pub norms: Norms,
+    /// Stages of the plaster.
+    pub timers: Timers,
+}
+
+impl Tables {
+    /// The tables the program ships.
+    ///
+    /// # Errors
+    /// None in a released program: tests read every table.
+    pub fn shipped() -> Result<Self, DataError> {
+        Ok(Self {
+            tolerances: Tolerances::shipped()?,
+            rules: RuleSet::shipped()?,
+            norms: Norms::shipped()?,
+            timers: Timers::shipped()?,
+        })
+    }
+}
+
+/// What the rules say about a case today.
+pub fn checks(case: &Case, tables: &Tables) -> Checks {
+    let asked = rules::Case::of_visit(&case.visit, case.side, crate::clock::now().date_naive());
+    match &case.results {
+        Some(results) => rules::check(&tables.rules, &asked.measured(results)),
+        None => rules::check(&tables.rules, &asked),
+    }
+}
+
+fn tone(level: Level) -> ui::Tone {
+    match level {
+        Level::Note | Level::Suggest => ui::Tone::Chosen,
+        Level::Caution => ui::Tone::Caution,
+        Level::Block | Level::AbsoluteBlock => ui::Tone::Stop,
+    }
+}
+
+/// One fired rule for the screen.
+pub fn remark(fired: &Fired, lang: Lang) -> ui::Remark {
+    ui::Remark {
+        text: fired.text.get(lang).into(),
+        source: fired.source.get(lang).into(),
+        tone: tone(fired.level),
+    }
+}
+
+/// The fired rules that name a fact: by the field they are about or the facts they ask.
+pub fn about(checks: &Checks, tables: &Tables, key: &str, lang: Lang) -> Vec<ui::Remark> {
+    let names = |fired: &&Fired| {
+        let asks = |rule: &rules::Rule| rule.when.facts().contains(key);
+        fired.field.as_deref() == Some(key) || tables.rules.rule(&fired.rule).is_some_and(asks)
+    };
+    checks
+        .fired
+        .iter()
+        .filter(names)
+        .map(|fired| remark(fired, lang))
+        .collect()
+}
+
+/// The fired rules that stop something (dipping the first slab, taking photographs).
+pub fn stopping(checks: &Checks, what: Stops, lang: Lang) -> Vec<ui::Remark> {
+    checks
+        .in_the_way_of(what)
+        .map(|fired| remark(fired, lang))
+        .collect()
+}
+
+/// How many cautions and blocks are in force, as the status line says it.
+pub fn count(checks: &Checks) -> i32 {
+    checks
+        .fired
+        .iter()
+        .filter(|f| f.level >= Level::Caution && f.overridden.is_none())
+        .count() as i32
+}
+
+/// What stands in the way of signing, each with the question that answers it (-1: none of them).
+pub fn blocks(checks: &Checks, order: &Asking, lang: Lang) -> Vec<ui::Block> {
+    let block = |fired: &Fired| ui::Block {
+        text: fired.text.get(lang).into(),
+        source: fired.source.get(lang).into(),
+        question: fired
+            .field
+            .as_deref()
+            .and_then(|key| order.index_of(key))
+            .map_or(-1, |i| i as i32),
+    };
+    checks.in_the_way_of(Stops::Signing).map(block).collect()
+}
+
+/// Adds the published band that fits the person best, and the error of the method.
+pub fn publish(
+    view: &mut ui::QuestionView,
+    key: &str,
+    case: &Case,
+    tables: &Tables,
+    side: Side,
+    lang: Lang,
+) {
+    let person = &case.visit.person;
+    let who = Who {
+        age_years: case
+            .visit
+            .at
+            .and_then(|at| person.age_years(at.date_naive())),
+        sex: person.sex.as_ref(),
+        side: Some(side),
+    };
+    if let Some(band) = tables.norms.bands_for(key, who).first() {
+        view.published = band.text(lang).into();
+        let one_sd = band
+            .mean
+            .zip(band.sd)
+            .map(|(mean, sd)| (mean - sd, mean + sd));
+        let between = |r: &plinthside_visit::verdict::Range| r.low.zip(r.high);
+        let ends = band
+            .mean_ci
+            .as_ref()
+            .and_then(between)
+            .or(one_sd)
+            .or(band.means_between.as_ref().and_then(between));
+        if let Some((low, high)) = ends {
+            (view.band_low, view.band_high) = (low as f32, high as f32);
+        }
+    }
+    let method = case
+        .visit
+        .reading(key, side)
+        .map_or("", |r| r.method.as_str());
+    if let Some(error) = tables.norms.error_for(key, method, Scope::Within)
+        && let Some(change) = error.mdc95()
+    {
+        let shown = plinthside_visit::examination::reading_kind(key)
+            .and_then(|kind| kind.unit.as_deref())
+            .map_or_else(String::new, |unit| {
+                plinthside_visit::format::quantity(change, unit, lang)
+            });
+        view.least_change = shown.into();
+        view.error_source = error.source.line(lang).into();
+    }
+}

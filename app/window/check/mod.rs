@@ -1,0 +1,198 @@
+//! The check screen: results and verdict of one cast, as the screen shows them.
+
+mod band;
+mod canvas;
+mod drawings;
+
+use super::text::{self, models};
+use plinthside_measure::cast::{ResultName, Results, SideOutcome};
+use plinthside_measure::quantity::Quantity;
+use plinthside_ui as ui;
+use plinthside_visit::verdict::{Call, Finding, Limit, Tolerances, Verdict};
+use plinthside_visit::{Lang, format};
+
+/// The screen's state. Without results only what the verdict could not judge is shown.
+#[must_use]
+pub fn view(
+    results: Option<&Results>,
+    verdict: &Verdict,
+    tolerances: &Tolerances,
+    decided: Option<Call>,
+    inner: bool,
+    lang: Lang,
+) -> ui::CheckView {
+    let findings: Vec<ui::Finding> = verdict
+        .findings
+        .iter()
+        .map(|finding| {
+            let limit = tolerances
+                .limit
+                .iter()
+                .find(|l| text::token(&l.check) == finding.check);
+            finding_view(finding, limit, lang)
+        })
+        .collect();
+    let measured = |name| measured(results, name, lang);
+    let empty = ui::Drawing::default;
+    ui::CheckView {
+        ready: results.is_some(),
+        level: level(verdict.call),
+        sentence: sentence(verdict, lang).into(),
+        decided: decided.map_or(ui::Level::None, level),
+        rear: results.map_or_else(empty, drawings::rear),
+        above: results.map_or_else(empty, drawings::above),
+        side: results.map_or_else(empty, |r| drawings::side(r, inner)),
+        inner,
+        rear_value: measured(ResultName::Heel),
+        above_value: measured(ResultName::HingeTurnTransverse),
+        side_value: measured(ResultName::FootToLeg),
+        findings: models(findings),
+        not_judged: models(
+            verdict
+                .not_judged
+                .iter()
+                .map(|t| t.get(lang).into())
+                .collect(),
+        ),
+        remarks: models(results.map_or_else(Vec::new, remarks)),
+    }
+}
+
+/// The verdict without the word that stands above it.
+fn sentence(verdict: &Verdict, lang: Lang) -> String {
+    let head = verdict.call.text();
+    let whole = verdict.text.get(lang);
+    match whole.strip_prefix(head.get(lang)) {
+        Some(rest) => rest.trim_start_matches([':', '.', ' ']).to_owned(),
+        None => whole.to_owned(),
+    }
+}
+
+fn level(call: Call) -> ui::Level {
+    match call {
+        Call::Note => ui::Level::None,
+        Call::Keep => ui::Level::Keep,
+        Call::Correct => ui::Level::LabCanCorrect,
+        Call::ReMark => ui::Level::ReMark,
+        Call::Recast => ui::Level::Recast,
+    }
+}
+
+/// The tone of a judgement in a list.
+pub fn tone(call: Call) -> ui::Tone {
+    match call {
+        Call::Note => ui::Tone::Plain,
+        Call::Keep => ui::Tone::Good,
+        Call::Correct | Call::ReMark => ui::Tone::Caution,
+        Call::Recast => ui::Tone::Stop,
+    }
+}
+
+/// Side first (it can stop), then the sentences of the measurement.
+fn remarks(results: &Results) -> Vec<ui::Remark> {
+    let tone = match (results.side_check.stops, results.side_check.outcome) {
+        (true, _) => Some(ui::Tone::Stop),
+        (false, SideOutcome::Agrees) => None,
+        (false, _) => Some(ui::Tone::Caution),
+    };
+    let side = tone
+        .into_iter()
+        .flat_map(|tone| results.side_check.sentences.iter().map(move |s| (tone, s)));
+    let warnings = results.warnings.iter().map(|s| (ui::Tone::Caution, s));
+    side.chain(warnings)
+        .map(|(tone, s)| ui::Remark {
+            text: s.into(),
+            source: Default::default(),
+            tone,
+        })
+        .collect()
+}
+
+fn measured(results: Option<&Results>, name: ResultName, lang: Lang) -> ui::Measured {
+    let kind = match name {
+        ResultName::Heel => ui::Kind::Heel,
+        ResultName::FootToLeg => ui::Kind::FootToLeg,
+        _ => ui::Kind::HingeTurn,
+    };
+    let Some(q) = results.and_then(|r| r.quantities.get(&name)) else {
+        return ui::Measured {
+            kind,
+            present: false,
+            ..Default::default()
+        };
+    };
+    let (instrument, total) = drawings::half_widths_95(q);
+    ui::Measured {
+        kind,
+        present: true,
+        value: format::quantity(q.value.abs(), unit(q), lang).into(),
+        direction: direction(name, q.value),
+        instrument: format::quantity(instrument, unit(q), lang).into(),
+        total: format::quantity(total, unit(q), lang).into(),
+    }
+}
+
+fn unit(q: &Quantity) -> &'static str {
+    match q.unit {
+        plinthside_measure::quantity::Unit::Mm => "mm",
+        plinthside_measure::quantity::Unit::Deg => "deg",
+    }
+}
+
+fn direction(name: ResultName, value: f64) -> ui::Direction {
+    // Shown to half degrees: below a quarter nothing points anywhere.
+    if value.abs() < 0.25 {
+        return ui::Direction::None;
+    }
+    let (plus, minus) = match name {
+        ResultName::Heel => (ui::Direction::Inverted, ui::Direction::Everted),
+        ResultName::FootToLeg => (ui::Direction::Dorsiflexed, ui::Direction::Plantarflexed),
+        ResultName::HingeTurnTransverse => {
+            (ui::Direction::LateralBehind, ui::Direction::MedialBehind)
+        }
+        ResultName::HingeTiltFrontal => (ui::Direction::LateralLower, ui::Direction::MedialLower),
+        _ => return ui::Direction::None,
+    };
+    if value > 0.0 { plus } else { minus }
+}
+
+fn finding_view(f: &Finding, limit: Option<&Limit>, lang: Lang) -> ui::Finding {
+    let shown = |v: f64| format::quantity(v, &f.unit, lang);
+    let compared = f.on_cast.is_some();
+    let value = match f.value {
+        Some(v) if compared && v > 0.0 => format!("+{}", shown(v)),
+        Some(v) => shown(v),
+        None => String::new(),
+    };
+    let label = f.label.get(lang);
+    ui::Finding {
+        // "Bimalleolar breadth, cast against calliper": the columns say against what.
+        label: if compared {
+            label.split(',').next().unwrap_or(label)
+        } else {
+            label
+        }
+        .into(),
+        value: value.into(),
+        cast: f.on_cast.map(shown).unwrap_or_default().into(),
+        other: f.on_leg.map(shown).unwrap_or_default().into(),
+        origin: match (f.on_leg, f.check.as_str()) {
+            (None, _) => ui::Origin::None,
+            (_, "foot_to_leg_difference_deg") => ui::Origin::Intended,
+            (_, "forefoot_to_rearfoot_difference_deg") => ui::Origin::Patient,
+            _ => ui::Origin::Leg,
+        },
+        band: limit.map_or_else(Default::default, |limit| band::view(f, limit)),
+        level: level(f.call),
+        text: f.text.get(lang).into(),
+        remedy: f.remedy.get(lang).into(),
+        advice: f
+            .advice
+            .map_or_else(String::new, |a| a.text().get(lang).to_owned())
+            .into(),
+        source: f.source.get(lang).into(),
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,236 @@
+//! Every intent of the screens, answered.
+
+use super::questions::order_mut;
+use super::session::Session;
+use super::{Inner, handing, timer};
+use plinthside_ui::{App, Backend, Data, PaperKind, Screen};
+use plinthside_visit::Lang;
+use plinthside_visit::order::{Signing, fillable};
+use plinthside_visit::rules;
+use plinthside_visit::verdict::Call;
+use slint::ComponentHandle;
+use std::rc::Rc;
+use std::time::Duration;
+
+/// Connects every callback. The handlers hold the window only weakly.
+pub fn connect(app: &App, inner: &Rc<Inner>) {
+    program(app, inner);
+    questions(app, inner);
+    cast(app, inner);
+    order(app, inner);
+    papers(app, inner);
+    check(app, inner);
+    marks(app, inner);
+}
+
+/// A handler that does nothing once the window is gone.
+macro_rules! with {
+    ($inner:ident, |$i:ident $(, $arg:ident)*| $body:expr) => {{
+        let weak = Rc::downgrade($inner);
+        move |$($arg),*| {
+            if let Some($i) = weak.upgrade() {
+                $body
+            }
+        }
+    }};
+}
+
+fn program(app: &App, inner: &Rc<Inner>) {
+    let backend = app.global::<Backend>();
+    backend.on_go(with!(inner, |i, screen| i.change(|s| s.screen = screen)));
+    backend.on_work_done(with!(inner, |i| i.take_told()));
+    backend.on_cancel_work(with!(inner, |i| {
+        i.worker.cancel();
+        if let Some(app) = i.app.upgrade() {
+            let data = app.global::<Data>();
+            data.set_progress(plinthside_ui::Progress {
+                running: false,
+                ..data.get_progress()
+            });
+        }
+    }));
+    backend.on_open_case(with!(inner, |i, index| i.change(|s| {
+        if let Some(index) = usize::try_from(index).ok().filter(|n| *n < s.cases.len()) {
+            s.current = index;
+            s.screen = Screen::Check;
+        }
+    })));
+    backend.on_set_dark(with!(inner, |i, dark| i.change(|s| s.look.dark = dark)));
+    backend.on_set_text_scale(with!(inner, |i, percent| i.change(|s| {
+        s.look.text_percent = u32::try_from(percent).unwrap_or(100).clamp(100, 150);
+    })));
+    backend.on_set_language(with!(inner, |i, code| {
+        // Fails only for a language that is not bundled: then the old one stays.
+        if slint::select_bundled_translation(&code).is_ok() {
+            i.change(|s| s.look.lang = if code == "de" { Lang::De } else { Lang::En });
+        }
+    }));
+}
+
+fn questions(app: &App, inner: &Rc<Inner>) {
+    let backend = app.global::<Backend>();
+    backend.on_choose_question(with!(inner, |i, index| i
+        .ask(|a, v, side| a.choose_question(index as usize, v, side))));
+    backend.on_step_value(with!(inner, |i, steps| i.ask(|a, v, side| a.step(v, side, steps))));
+    backend.on_set_value(with!(inner, |i, value| i.ask(|a, v, side| a.set(
+        v,
+        side,
+        f64::from(value)
+    ))));
+    backend.on_measure_again(with!(inner, |i| i.ask(|a, v, side| a.again(v, side))));
+    backend.on_choose_repeat(with!(inner, |i, index| i
+        .ask(|a, _, _| a.choose_repeat(index as usize))));
+    backend.on_choose_answer(with!(inner, |i, index| i.ask(|a, v, side| a.choose(
+        v,
+        side,
+        index as usize
+    ))));
+    backend.on_undo(with!(inner, |i| i.ask(|a, v, side| a.undo(v, side))));
+    backend.on_next_question(with!(inner, |i| i.change(|s| {
+        let (screen, after) = (s.screen, s.screen_after());
+        let more = s
+            .open()
+            .and_then(|open| open.asking(screen))
+            .is_some_and(|(a, v, side)| a.next(v, side));
+        if !more {
+            s.screen = after;
+        }
+    })));
+}
+
+fn cast(app: &App, inner: &Rc<Inner>) {
+    let backend = app.global::<Backend>();
+    backend.on_choose_plaster(with!(inner, |i, index| i.change(|s| {
+        let lang = s.look.lang;
+        let Session {
+            cases,
+            current,
+            tables,
+            ..
+        } = s;
+        if let Some(open) = cases.get_mut(*current) {
+            timer::choose_plaster(
+                &mut open.case.visit,
+                open.case.side,
+                &tables.timers,
+                index as usize,
+                lang,
+            );
+        }
+    })));
+    backend.on_start_timer(with!(inner, |i| i.change(|s| {
+        if let Some(open) = s.open() {
+            timer::start(&mut open.case.visit, open.case.side, crate::clock::now());
+        }
+    })));
+    backend.on_cast_removed(with!(inner, |i| i.change(|s| {
+        if let Some(open) = s.open() {
+            timer::remove(&mut open.case.visit, open.case.side, crate::clock::now());
+        }
+    })));
+    // The clock of the timer; it costs nothing on the other screens.
+    let tick = slint::Timer::default();
+    tick.start(
+        slint::TimerMode::Repeated,
+        Duration::from_millis(500),
+        with!(inner, |i| {
+            if i.session.borrow().screen == Screen::Cast {
+                i.show();
+            }
+        }),
+    );
+    *inner.tick.borrow_mut() = Some(tick);
+}
+
+fn order(app: &App, inner: &Rc<Inner>) {
+    let backend = app.global::<Backend>();
+    backend.on_fill_order(with!(inner, |i| i.change(|s| {
+        let Session {
+            cases,
+            current,
+            clinic,
+            ..
+        } = s;
+        let Some(open) = cases.get_mut(*current) else {
+            return;
+        };
+        let case = &open.case;
+        let mut asked =
+            rules::Case::of_visit(&case.visit, case.side, crate::clock::now().date_naive());
+        asked.results = case.results.as_ref();
+        let values = fillable(&asked, clinic);
+        if let Some(draft) = order_mut(&mut open.case.visit, open.case.side).draft_mut() {
+            // A confirmed field whose source changed is said by the rules, never overwritten.
+            draft.fill(&values);
+        }
+    })));
+    backend.on_sign_order(with!(inner, |i| i.change(|s| {
+        let Session {
+            cases,
+            current,
+            clinic,
+            tables,
+            ..
+        } = s;
+        let (Some(open), Some(prescriber)) = (cases.get_mut(*current), clinic.prescribers.first())
+        else {
+            return;
+        };
+        let id = order_mut(&mut open.case.visit, open.case.side).id.clone();
+        let signing = Signing {
+            rules: &tables.rules,
+            results: open.case.results.as_ref(),
+            label_side: None,
+            at: crate::clock::now(),
+        };
+        open.refusal = match open.case.visit.sign(&id, prescriber, signing) {
+            Ok(_) => String::new(),
+            Err(refusal) => refusal.to_string(),
+        };
+    })));
+}
+
+fn papers(app: &App, inner: &Rc<Inner>) {
+    let backend = app.global::<Backend>();
+    backend.on_bind_code(with!(inner, |i| i.change(|s| {
+        if let Some(open) = s.open()
+            && let Err(problem) = handing::bind_code(&mut open.case.visit, open.case.side)
+        {
+            open.papers.take_label(Err(problem));
+        }
+    })));
+    backend.on_save_label(with!(inner, |i| i.write_papers(vec![PaperKind::Label])));
+    backend.on_write_papers(with!(inner, |i| i.write_papers(handing::all().collect())));
+}
+
+fn check(app: &App, inner: &Rc<Inner>) {
+    let backend = app.global::<Backend>();
+    backend.on_show_inner_face(with!(inner, |i, inner_face| i.change(|s| {
+        if let Some(open) = s.open() {
+            open.inner = inner_face;
+        }
+    })));
+    backend.on_keep_cast(with!(inner, |i| i.change(|s| {
+        if let Some(open) = s.open() {
+            open.decided = Some(Call::Keep);
+        }
+    })));
+}
+
+fn marks(app: &App, inner: &Rc<Inner>) {
+    let backend = app.global::<Backend>();
+    backend.on_tap_photo(with!(inner, |i, x, y| i
+        .mark(|m| m.tap([f64::from(x), f64::from(y)]))));
+    backend.on_nudge_mark(with!(inner, |i, dx, dy| i
+        .mark(|m| m.nudge(f64::from(dx), f64::from(dy)))));
+    backend.on_remove_tap(with!(inner, |i| i.mark(super::Marking::remove)));
+    backend.on_undo_mark(with!(inner, |i| i.mark(super::Marking::undo)));
+    backend.on_choose_mark(with!(inner, |i, index| i.mark(|m| {
+        m.choose_mark(index as usize);
+        false
+    })));
+    backend.on_choose_photo(with!(inner, |i, index| i.mark(|m| {
+        m.choose_photo(index as usize);
+        false
+    })));
+}

@@ -1,0 +1,382 @@
+//! Lists of questions: the same screen asks for the person, the examination, the position and the
+//! order. A question reads and writes one thing of a visit; [`Asking`] keeps which one is in hand
+//! and what can be undone.
+
+mod order;
+mod person;
+mod position;
+mod readings;
+
+pub use order::{order, order_mut};
+pub use person::{facts, person};
+pub use position::{intended, position, record_mut};
+pub use readings::examination;
+
+use super::text::models;
+use plinthside_measure::marks::Side;
+use plinthside_ui as ui;
+use plinthside_visit::entry::Problem;
+use plinthside_visit::verdict::Range;
+use plinthside_visit::{Entry, Lang, Visit, format};
+
+/// What a question is answered with.
+pub enum Kind {
+    /// A number on a scale.
+    Number(Scale),
+    /// One of the choices, or none when it is tapped again.
+    OneOf,
+    /// Any of the choices.
+    AnyOf,
+}
+
+/// The scale of a number: its ends are the plausible limits.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Scale {
+    /// Lower end.
+    pub low: f64,
+    /// Upper end.
+    pub high: f64,
+    /// One step of the steppers.
+    pub step: f64,
+    /// Unit as the data files spell it (`deg`, `mm`).
+    pub unit: &'static str,
+    /// Whether repeats are kept.
+    pub repeats: bool,
+}
+
+impl Scale {
+    /// A scale over plausible limits; open ends are closed wide enough to be of use.
+    pub fn over(limits: Option<Range>, unit: &'static str, repeats: bool) -> Self {
+        let low = limits.and_then(|l| l.low).unwrap_or(0.0);
+        let high = limits
+            .and_then(|l| l.high)
+            .filter(|h| *h > low)
+            .unwrap_or(low + 100.0);
+        let step = if high - low <= 2.0 {
+            0.05
+        } else if high - low > 400.0 {
+            5.0
+        } else {
+            1.0
+        };
+        Self {
+            low,
+            high,
+            step,
+            unit,
+            repeats,
+        }
+    }
+
+    /// An entry as set on the screen: kept as it is, with what is wrong with it.
+    fn entry(self, value: f64) -> Entry {
+        let mut entry = Entry::number((value / self.step).round() * self.step);
+        let (low, high) = (self.low, self.high);
+        if entry.value.is_some_and(|v| v < low || v > high) {
+            let unit = format::unit(self.unit).trim().to_owned();
+            entry.problem = Some(Problem::OutsideLimits {
+                low,
+                high,
+                unit,
+                perhaps: Vec::new(),
+            });
+        }
+        entry
+    }
+}
+
+/// One thing to find out.
+pub trait Question {
+    /// What rules and norms call it: key of a reading, path of a field, name of a fact.
+    fn key(&self) -> String;
+    /// Name in the list.
+    fn label(&self, lang: Lang) -> String;
+    /// Name above the answer.
+    fn title(&self, lang: Lang) -> String {
+        self.label(lang)
+    }
+    /// What belongs to it: posture, sign, method, why it is filled.
+    fn note(&self, _visit: &Visit, _side: Side, _lang: Lang) -> String {
+        String::new()
+    }
+    /// How it is answered.
+    fn kind(&self) -> Kind;
+    /// The answer as the list shows it; empty when there is none.
+    fn shown(&self, visit: &Visit, side: Side, lang: Lang) -> String;
+    /// Copied from an earlier visit and not confirmed.
+    fn copied(&self, _visit: &Visit, _side: Side) -> bool {
+        false
+    }
+    /// The choices; none for a number.
+    fn choices(&self, _visit: &Visit, _side: Side, _lang: Lang) -> Vec<ui::ChoiceItem> {
+        Vec::new()
+    }
+    /// Takes or leaves a choice.
+    fn choose(&self, _visit: &mut Visit, _side: Side, _index: usize) {}
+    /// The readings of a number.
+    fn numbers(&self, _visit: &Visit, _side: Side) -> Vec<Entry> {
+        Vec::new()
+    }
+    /// Writes the readings of a number.
+    fn write(&self, _visit: &mut Visit, _side: Side, _numbers: Vec<Entry>) {}
+    /// One number as printed.
+    fn printed(&self, value: f64, lang: Lang) -> String {
+        match self.kind() {
+            Kind::Number(scale) => format::quantity(value, scale.unit, lang),
+            _ => String::new(),
+        }
+    }
+    /// Where the plausible limits come from.
+    fn source(&self, _lang: Lang) -> String {
+        String::new()
+    }
+}
+
+/// A list of questions and the one in hand.
+pub struct Asking {
+    questions: Vec<Box<dyn Question>>,
+    chosen: usize,
+    repeat: usize,
+    undo: Vec<Visit>,
+}
+
+/// So many changes can be taken back.
+const UNDO_DEPTH: usize = 100;
+
+impl Asking {
+    /// A list, at its first unanswered question.
+    pub fn new(questions: Vec<Box<dyn Question>>, visit: &Visit, side: Side) -> Self {
+        let chosen = questions
+            .iter()
+            .position(|q| q.shown(visit, side, Lang::En).is_empty())
+            .unwrap_or(0);
+        Self {
+            questions,
+            chosen,
+            repeat: 0,
+            undo: Vec::new(),
+        }
+    }
+
+    fn now(&self) -> Option<&dyn Question> {
+        self.questions.get(self.chosen).map(AsRef::as_ref)
+    }
+
+    /// Key of the question in hand.
+    pub fn key(&self) -> String {
+        self.now().map_or_else(String::new, |q| q.key())
+    }
+
+    /// The question about a field or fact.
+    pub fn index_of(&self, key: &str) -> Option<usize> {
+        self.questions.iter().position(|q| q.key() == key)
+    }
+
+    /// How many questions are answered, and of how many.
+    pub fn answered(&self, visit: &Visit, side: Side) -> (usize, usize) {
+        let answered = self
+            .questions
+            .iter()
+            .filter(|q| !q.shown(visit, side, Lang::En).is_empty())
+            .count();
+        (answered, self.questions.len())
+    }
+
+    /// Takes a question in hand.
+    pub fn choose_question(&mut self, index: usize, visit: &Visit, side: Side) {
+        if index < self.questions.len() {
+            self.chosen = index;
+            self.repeat = self
+                .now()
+                .map_or(0, |q| q.numbers(visit, side).len().saturating_sub(1));
+        }
+    }
+
+    /// On to the next question; `false` behind the last one.
+    pub fn next(&mut self, visit: &Visit, side: Side) -> bool {
+        let more = self.chosen + 1 < self.questions.len();
+        if more {
+            self.choose_question(self.chosen + 1, visit, side);
+        }
+        more
+    }
+
+    /// Changes the repeat at hand by steps; the first step starts in the middle of what is plausible
+    /// and near 0.
+    pub fn step(&mut self, visit: &mut Visit, side: Side, steps: i32) {
+        let Some(Kind::Number(scale)) = self.now().map(|q| q.kind()) else {
+            return;
+        };
+        let before = self.now().and_then(|q| {
+            q.numbers(visit, side)
+                .get(self.repeat)
+                .and_then(|e| e.value)
+        });
+        let start = if scale.low <= 0.0 {
+            0.0
+        } else {
+            (scale.low + scale.high) / 2.0
+        };
+        self.set(
+            visit,
+            side,
+            before.unwrap_or(start) + f64::from(steps) * scale.step,
+        );
+    }
+
+    /// Sets the repeat at hand.
+    pub fn set(&mut self, visit: &mut Visit, side: Side, value: f64) {
+        let Some(Kind::Number(scale)) = self.now().map(|q| q.kind()) else {
+            return;
+        };
+        if !value.is_finite() {
+            return;
+        }
+        self.change(visit, |question, visit, repeat| {
+            let mut numbers = question.numbers(visit, side);
+            let entry = scale.entry(value);
+            match numbers.get_mut(repeat) {
+                Some(old) => *old = entry,
+                None => numbers.push(entry),
+            }
+            question.write(visit, side, numbers);
+        });
+    }
+
+    /// Takes the reading once more, starting from the last one.
+    pub fn again(&mut self, visit: &mut Visit, side: Side) {
+        let Some(question) = self.now() else { return };
+        let mut numbers = question.numbers(visit, side);
+        let Some(last) = numbers.last().and_then(|e| e.value) else {
+            return;
+        };
+        if let Kind::Number(scale) = question.kind()
+            && scale.repeats
+        {
+            numbers.push(scale.entry(last));
+            let repeat = numbers.len() - 1;
+            self.change(visit, |question, visit, _| {
+                question.write(visit, side, numbers)
+            });
+            self.repeat = repeat;
+        }
+    }
+
+    /// Takes another repeat in hand.
+    pub fn choose_repeat(&mut self, index: usize) {
+        self.repeat = index;
+    }
+
+    /// Takes or leaves a choice.
+    pub fn choose(&mut self, visit: &mut Visit, side: Side, index: usize) {
+        self.change(visit, |question, visit, _| {
+            question.choose(visit, side, index)
+        });
+    }
+
+    fn change(&mut self, visit: &mut Visit, change: impl FnOnce(&dyn Question, &mut Visit, usize)) {
+        let before = visit.clone();
+        if let Some(question) = self.questions.get(self.chosen) {
+            change(question.as_ref(), visit, self.repeat);
+        }
+        if *visit != before {
+            self.undo.push(before);
+            if self.undo.len() > UNDO_DEPTH {
+                self.undo.remove(0);
+            }
+        }
+    }
+
+    /// Takes back the last change.
+    pub fn undo(&mut self, visit: &mut Visit, side: Side) {
+        if let Some(before) = self.undo.pop() {
+            *visit = before;
+            let repeats = self.now().map_or(0, |q| q.numbers(visit, side).len());
+            self.repeat = self.repeat.min(repeats.saturating_sub(1));
+        }
+    }
+
+    /// The list as the screen shows it.
+    pub fn view(
+        &self,
+        visit: &Visit,
+        side: Side,
+        cautions: Vec<ui::Remark>,
+        lang: Lang,
+    ) -> ui::QuestionList {
+        let tiles = self.questions.iter().map(|q| ui::QuestionTile {
+            label: q.label(lang).into(),
+            value: q.shown(visit, side, lang).into(),
+            copied: q.copied(visit, side),
+        });
+        ui::QuestionList {
+            tiles: models(tiles.collect()),
+            chosen: self.chosen as i32,
+            question: self
+                .now()
+                .map_or_else(Default::default, |q| self.question(q, visit, side, lang)),
+            cautions: models(cautions),
+            can_undo: !self.undo.is_empty(),
+        }
+    }
+
+    fn question(
+        &self,
+        q: &dyn Question,
+        visit: &Visit,
+        side: Side,
+        lang: Lang,
+    ) -> ui::QuestionView {
+        let mut view = ui::QuestionView {
+            title: q.title(lang).into(),
+            note: q.note(visit, side, lang).into(),
+            source: q.source(lang).into(),
+            choices: models(q.choices(visit, side, lang)),
+            ..Default::default()
+        };
+        match q.kind() {
+            Kind::OneOf => view.answer = ui::Answer::OneOf,
+            Kind::AnyOf => view.answer = ui::Answer::AnyOf,
+            Kind::Number(scale) => {
+                let numbers = q.numbers(visit, side);
+                let shown = |e: &Entry| {
+                    e.value.map_or_else(
+                        || e.typed.clone(),
+                        |v| format::quantity(v, scale.unit, lang),
+                    )
+                };
+                let at = numbers.get(self.repeat);
+                view.answer = ui::Answer::Number;
+                view.value = at.and_then(|e| e.value).unwrap_or(0.0) as f32;
+                view.value_text = at
+                    .and_then(|e| e.value)
+                    .map_or_else(String::new, |v| format::quantity(v, scale.unit, lang))
+                    .into();
+                view.mean = q.shown(visit, side, lang).into();
+                (view.low, view.high, view.step) =
+                    (scale.low as f32, scale.high as f32, scale.step as f32);
+                view.unit = format::unit(scale.unit).trim().into();
+                view.problem = at
+                    .and_then(|e| e.problem.as_ref())
+                    .map_or_else(String::new, |p| p.sentence(lang))
+                    .into();
+                view.repeats = models(numbers.iter().map(|e| shown(e).into()).collect());
+                view.repeat_index = self.repeat as i32;
+                view.repeatable = scale.repeats;
+            }
+        }
+        view
+    }
+}
+
+/// A choice as the screen shows it.
+fn item(text: &str, chosen: bool) -> ui::ChoiceItem {
+    ui::ChoiceItem {
+        text: text.into(),
+        note: Default::default(),
+        chosen,
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,196 @@
+//! The patient: consents, conditions, body mass; what is typed once at the desk is shown as facts.
+
+use super::{Kind, Question, Scale, item};
+use plinthside_measure::marks::Side;
+use plinthside_ui as ui;
+use plinthside_visit::person::{Condition, Consent, ConsentFor};
+use plinthside_visit::{Entry, Lang, Text, Visit};
+
+/// The questions about the person.
+pub fn person() -> Vec<Box<dyn Question>> {
+    let consents = ConsentFor::ALL
+        .iter()
+        .map(|what| Box::new(ConsentTo(what)) as Box<dyn Question>);
+    consents
+        .chain([
+            Box::new(Conditions) as Box<dyn Question>,
+            Box::new(BodyMass),
+        ])
+        .collect()
+}
+
+/// What is known of the person, line by line.
+pub fn facts(visit: &Visit, lang: Lang) -> Vec<ui::Fact> {
+    let person = &visit.person;
+    let day = visit.at.map(|at| at.date_naive());
+    let born = person.born.map_or_else(String::new, |born| {
+        let written = born.format(if lang == Lang::De {
+            "%d.%m.%Y"
+        } else {
+            "%-d %B %Y"
+        });
+        let years = day.and_then(|day| person.age_years(day));
+        years.map_or_else(|| written.to_string(), |n| format!("{written} ({n})"))
+    });
+    let line = |en: &str, de: &str, value: &str| {
+        (!value.is_empty()).then(|| ui::Fact {
+            label: Text::new(en, de).get(lang).into(),
+            value: value.into(),
+        })
+    };
+    [
+        line("Name", "Name", &person.name),
+        line("Born", "Geboren", &born),
+        line("Code", "Kürzel", &person.code),
+        line("Reason", "Anlass", &visit.reason),
+        line(
+            "Consents for the patient",
+            "Stimmt für den Patienten zu",
+            &person.proxy,
+        ),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
+}
+
+struct ConsentTo(&'static ConsentFor);
+
+fn yes_no(lang: Lang) -> [&'static str; 2] {
+    match lang {
+        Lang::En => ["given", "refused"],
+        Lang::De => ["erteilt", "verweigert"],
+    }
+}
+
+impl Question for ConsentTo {
+    fn key(&self) -> String {
+        format!("person.consents_to_{}", self.0.token())
+    }
+
+    fn label(&self, lang: Lang) -> String {
+        self.0.label(lang).to_owned()
+    }
+
+    fn title(&self, lang: Lang) -> String {
+        format!(
+            "{}: {}",
+            Text::new("Consent", "Einwilligung").get(lang),
+            self.0.label(lang)
+        )
+    }
+
+    fn kind(&self) -> Kind {
+        Kind::OneOf
+    }
+
+    fn shown(&self, visit: &Visit, _side: Side, lang: Lang) -> String {
+        let given = visit.person.consents_to(self.0);
+        given.map_or_else(String::new, |given| {
+            yes_no(lang)[usize::from(!given)].to_owned()
+        })
+    }
+
+    fn choices(&self, visit: &Visit, _side: Side, lang: Lang) -> Vec<ui::ChoiceItem> {
+        let given = visit.person.consents_to(self.0);
+        let [yes, no] = yes_no(lang);
+        vec![
+            item(yes, given == Some(true)),
+            item(no, given == Some(false)),
+        ]
+    }
+
+    fn choose(&self, visit: &mut Visit, _side: Side, index: usize) {
+        // Every word on a consent is kept; the latest counts.
+        let consent = Consent {
+            covers: self.0.clone(),
+            given: index == 0,
+            at: Some(crate::clock::now()),
+            by: visit.person.proxy.clone(),
+            extra: Default::default(),
+        };
+        if visit.person.consents_to(self.0) != Some(consent.given) {
+            visit.person.consents.push(consent);
+        }
+    }
+}
+
+struct Conditions;
+
+impl Question for Conditions {
+    fn key(&self) -> String {
+        "person.conditions".into()
+    }
+
+    fn label(&self, lang: Lang) -> String {
+        Text::new("Conditions", "Erkrankungen").get(lang).to_owned()
+    }
+
+    fn kind(&self) -> Kind {
+        Kind::AnyOf
+    }
+
+    fn shown(&self, visit: &Visit, _side: Side, lang: Lang) -> String {
+        let all: Vec<&str> = visit
+            .person
+            .conditions
+            .iter()
+            .map(|c| c.label(lang))
+            .collect();
+        all.join(", ")
+    }
+
+    fn choices(&self, visit: &Visit, _side: Side, lang: Lang) -> Vec<ui::ChoiceItem> {
+        Condition::ALL
+            .iter()
+            .map(|c| item(c.label(lang), visit.person.conditions.contains(c)))
+            .collect()
+    }
+
+    fn choose(&self, visit: &mut Visit, _side: Side, index: usize) {
+        let Some(condition) = Condition::ALL.get(index) else {
+            return;
+        };
+        let conditions = &mut visit.person.conditions;
+        if conditions.contains(condition) {
+            conditions.retain(|c| c != condition);
+        } else {
+            conditions.push(condition.clone());
+        }
+    }
+}
+
+struct BodyMass;
+
+impl Question for BodyMass {
+    fn key(&self) -> String {
+        "person.body_mass_kg".into()
+    }
+
+    fn label(&self, lang: Lang) -> String {
+        Text::new("Body mass", "Körpermasse").get(lang).to_owned()
+    }
+
+    fn kind(&self) -> Kind {
+        Kind::Number(Scale {
+            low: 5.0,
+            high: 250.0,
+            step: 1.0,
+            unit: "kg",
+            repeats: false,
+        })
+    }
+
+    fn shown(&self, visit: &Visit, _side: Side, lang: Lang) -> String {
+        let mass = visit.person.body_mass_kg.as_ref().and_then(|e| e.value);
+        mass.map_or_else(String::new, |v| self.printed(v, lang))
+    }
+
+    fn numbers(&self, visit: &Visit, _side: Side) -> Vec<Entry> {
+        visit.person.body_mass_kg.clone().into_iter().collect()
+    }
+
+    fn write(&self, visit: &mut Visit, _side: Side, numbers: Vec<Entry>) {
+        visit.person.body_mass_kg = numbers.into_iter().next_back();
+    }
+}

@@ -1,0 +1,268 @@
+//! How the cast is taken: intended position, before the plaster is wet.
+
+use super::{Kind, Question, Scale, item};
+use plinthside_measure::marks::Side;
+use plinthside_ui as ui;
+use plinthside_visit::cast_record::{
+    Cast, CastPosition, CastRecord, Covering, FirstRay, Inspection, Midtarsal, RearfootHeld,
+    SkinCover,
+};
+use plinthside_visit::{Entry, Lang, Text, Visit};
+
+/// The questions of the position, in the order of the work.
+pub fn position() -> Vec<Box<dyn Question>> {
+    let deg = |low, high| Scale {
+        low,
+        high,
+        step: 1.0,
+        unit: "deg",
+        repeats: false,
+    };
+    let scale = |low, high, unit| Scale {
+        low,
+        high,
+        step: 1.0,
+        unit,
+        repeats: false,
+    };
+    vec![
+        word(
+            "position",
+            "The patient lies",
+            "Der Patient liegt",
+            CastPosition::ALL,
+            CastPosition::label,
+            |r| &mut r.position,
+        ),
+        number(
+            "knee_flexion_deg",
+            "Knee flexion",
+            "Kniebeugung",
+            deg(0.0, 120.0),
+            |r| &mut r.knee_flexion_deg,
+        ),
+        word(
+            "rearfoot_held",
+            "Rearfoot held",
+            "Rückfuß gehalten",
+            RearfootHeld::ALL,
+            RearfootHeld::label,
+            |r| &mut r.rearfoot_held,
+        ),
+        word(
+            "midtarsal",
+            "Midtarsal joint",
+            "Mittelfußgelenk",
+            Midtarsal::ALL,
+            Midtarsal::label,
+            |r| &mut r.midtarsal,
+        ),
+        word(
+            "first_ray",
+            "First ray",
+            "Erster Strahl",
+            FirstRay::ALL,
+            FirstRay::label,
+            |r| &mut r.first_ray,
+        ),
+        number(
+            "foot_to_leg_intended_deg",
+            "Foot to leg, intended",
+            "Fuß zu Bein, vorgesehen",
+            deg(-50.0, 30.0),
+            |r| &mut r.foot_to_leg_intended_deg,
+        ),
+        word(
+            "skin_cover",
+            "Between skin and plaster",
+            "Zwischen Haut und Gips",
+            SkinCover::ALL,
+            SkinCover::label,
+            |r| &mut r.skin_cover,
+        ),
+        word(
+            "covering",
+            "Over or under the plaster",
+            "Über oder unter dem Gips",
+            Covering::ALL,
+            Covering::label,
+            |r| &mut r.covering,
+        ),
+        number(
+            "water_cel",
+            "Water",
+            "Wasser",
+            scale(10.0, 45.0, "Cel"),
+            |r| &mut r.water_cel,
+        ),
+        number(
+            "layers_overlap",
+            "Layers where slabs overlap",
+            "Lagen an der Überlappung",
+            scale(1.0, 20.0, ""),
+            |r| &mut r.layers_overlap,
+        ),
+    ]
+}
+
+/// What was intended, in one line for the timer.
+pub fn intended(visit: &Visit, side: Side, lang: Lang) -> String {
+    let shown: Vec<String> = position()
+        .iter()
+        .take(6)
+        .filter_map(|q| {
+            let value = q.shown(visit, side, lang);
+            (!value.is_empty()).then(|| format!("{}: {value}", q.label(lang)))
+        })
+        .collect();
+    shown.join(" · ")
+}
+
+/// The cast record of one side, made if it was not there.
+pub fn record_mut(visit: &mut Visit, side: Side) -> &mut CastRecord {
+    let index = visit
+        .casts
+        .iter()
+        .rposition(|c| c.side == side)
+        .unwrap_or_else(|| {
+            visit.casts.push(Cast {
+                id: format!("cast-{}", visit.casts.len() + 1),
+                side,
+                code: None,
+                record: CastRecord::default(),
+                inspection: Inspection::default(),
+                measurement: None,
+                extra: Default::default(),
+            });
+            visit.casts.len() - 1
+        });
+    &mut visit.casts[index].record
+}
+
+/// What a field of the record holds, read through the writing accessor on a copy: one accessor a
+/// field is enough.
+fn field<T: Clone>(
+    visit: &Visit,
+    side: Side,
+    access: fn(&mut CastRecord) -> &mut Option<T>,
+) -> Option<T> {
+    let mut record = visit
+        .cast(side)
+        .map(|c| c.record.clone())
+        .unwrap_or_default();
+    access(&mut record).clone()
+}
+
+type Label<W> = fn(&W, Lang) -> &str;
+
+struct WordOf<W: 'static> {
+    field: &'static str,
+    label: Text,
+    all: &'static [W],
+    of: Label<W>,
+    access: fn(&mut CastRecord) -> &mut Option<W>,
+}
+
+fn word<W: Clone + PartialEq + 'static>(
+    field: &'static str,
+    en: &str,
+    de: &str,
+    all: &'static [W],
+    of: Label<W>,
+    access: fn(&mut CastRecord) -> &mut Option<W>,
+) -> Box<dyn Question> {
+    Box::new(WordOf {
+        field,
+        label: Text::new(en, de),
+        all,
+        of,
+        access,
+    })
+}
+
+impl<W: Clone + PartialEq + 'static> Question for WordOf<W> {
+    fn key(&self) -> String {
+        format!("cast.{}", self.field)
+    }
+
+    fn label(&self, lang: Lang) -> String {
+        self.label.get(lang).to_owned()
+    }
+
+    fn kind(&self) -> Kind {
+        Kind::OneOf
+    }
+
+    fn shown(&self, visit: &Visit, side: Side, lang: Lang) -> String {
+        field(visit, side, self.access).map_or_else(String::new, |w| (self.of)(&w, lang).to_owned())
+    }
+
+    fn choices(&self, visit: &Visit, side: Side, lang: Lang) -> Vec<ui::ChoiceItem> {
+        let now = field(visit, side, self.access);
+        self.all
+            .iter()
+            .map(|w| item((self.of)(w, lang), now.as_ref() == Some(w)))
+            .collect()
+    }
+
+    fn choose(&self, visit: &mut Visit, side: Side, index: usize) {
+        let Some(word) = self.all.get(index) else {
+            return;
+        };
+        let place = (self.access)(record_mut(visit, side));
+        *place = if place.as_ref() == Some(word) {
+            None
+        } else {
+            Some(word.clone())
+        };
+    }
+}
+
+struct NumberOf {
+    field: &'static str,
+    label: Text,
+    scale: Scale,
+    access: fn(&mut CastRecord) -> &mut Option<Entry>,
+}
+
+fn number(
+    field: &'static str,
+    en: &str,
+    de: &str,
+    scale: Scale,
+    access: fn(&mut CastRecord) -> &mut Option<Entry>,
+) -> Box<dyn Question> {
+    Box::new(NumberOf {
+        field,
+        label: Text::new(en, de),
+        scale,
+        access,
+    })
+}
+
+impl Question for NumberOf {
+    fn key(&self) -> String {
+        format!("cast.{}", self.field)
+    }
+
+    fn label(&self, lang: Lang) -> String {
+        self.label.get(lang).to_owned()
+    }
+
+    fn kind(&self) -> Kind {
+        Kind::Number(self.scale)
+    }
+
+    fn shown(&self, visit: &Visit, side: Side, lang: Lang) -> String {
+        let value = field(visit, side, self.access).and_then(|e| e.value);
+        value.map_or_else(String::new, |v| self.printed(v, lang))
+    }
+
+    fn numbers(&self, visit: &Visit, side: Side) -> Vec<Entry> {
+        field(visit, side, self.access).into_iter().collect()
+    }
+
+    fn write(&self, visit: &mut Visit, side: Side, numbers: Vec<Entry>) {
+        *(self.access)(record_mut(visit, side)) = numbers.into_iter().next_back();
+    }
+}

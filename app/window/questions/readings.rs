@@ -1,0 +1,146 @@
+//! The examination: every core reading of the catalogue.
+
+use super::{Kind, Question, Scale, item};
+use plinthside_measure::marks::Side;
+use plinthside_ui as ui;
+use plinthside_visit::examination::{ReadingKind, reading_kinds};
+use plinthside_visit::{Entry, Lang, Reading, Visit};
+
+/// The core readings, in the catalogue's order.
+pub fn examination() -> Vec<Box<dyn Question>> {
+    let asked = |kind: &&ReadingKind| kind.core && (kind.unit.is_some() || !kind.words.is_empty());
+    reading_kinds()
+        .iter()
+        .filter(asked)
+        .map(|kind| Box::new(OfKind(kind)) as Box<dyn Question>)
+        .collect()
+}
+
+struct OfKind(&'static ReadingKind);
+
+impl OfKind {
+    fn find<'a>(&self, visit: &'a Visit, side: Side) -> Option<&'a Reading> {
+        visit.reading(&self.0.key, side)
+    }
+
+    /// The reading of this kind, made if it was not there; touching a copy confirms it.
+    fn find_mut<'a>(&self, visit: &'a mut Visit, side: Side) -> &'a mut Reading {
+        let wanted = |r: &Reading| r.kind == self.0.key && r.side.is_none_or(|s| s == side);
+        let index = visit.readings.iter().rposition(wanted).unwrap_or_else(|| {
+            visit.readings.push(Reading {
+                id: format!("r{}", visit.readings.len() + 1),
+                kind: self.0.key.clone(),
+                side: self.0.sided.then_some(side),
+                by: visit.clinician.clone(),
+                at: Some(crate::clock::now()),
+                ..Reading::default()
+            });
+            visit.readings.len() - 1
+        });
+        let reading = &mut visit.readings[index];
+        reading.copy_confirmed |= reading.copied_from.is_some();
+        reading
+    }
+}
+
+impl Question for OfKind {
+    fn key(&self) -> String {
+        self.0.key.clone()
+    }
+
+    fn label(&self, lang: Lang) -> String {
+        self.0.label.get(lang).to_owned()
+    }
+
+    fn note(&self, _visit: &Visit, _side: Side, lang: Lang) -> String {
+        let mut parts: Vec<String> = Vec::new();
+        if let Some(reference) = &self.0.reference {
+            parts.push(reference.get(lang).to_owned());
+        }
+        if let (Some(plus), Some(minus)) = (&self.0.plus, &self.0.minus) {
+            parts.push(format!("+ {}, − {}", plus.get(lang), minus.get(lang)));
+        }
+        parts.join(" · ")
+    }
+
+    fn kind(&self) -> Kind {
+        let kind: &'static ReadingKind = self.0;
+        match kind.unit.as_deref() {
+            Some(unit) => Kind::Number(Scale::over(self.0.limits, unit, true)),
+            None if self.0.many => Kind::AnyOf,
+            None => Kind::OneOf,
+        }
+    }
+
+    fn shown(&self, visit: &Visit, side: Side, lang: Lang) -> String {
+        let Some(reading) = self.find(visit, side) else {
+            return String::new();
+        };
+        if let Some(mean) = reading.mean() {
+            return self.0.printed(mean, lang);
+        }
+        let words = self
+            .0
+            .words
+            .iter()
+            .filter(|w| reading.choices.contains(&w.word));
+        words
+            .map(|w| w.label.get(lang))
+            .collect::<Vec<_>>()
+            .join(", ")
+    }
+
+    fn copied(&self, visit: &Visit, side: Side) -> bool {
+        self.find(visit, side)
+            .is_some_and(Reading::is_unconfirmed_copy)
+    }
+
+    fn choices(&self, visit: &Visit, side: Side, lang: Lang) -> Vec<ui::ChoiceItem> {
+        let chosen = self
+            .find(visit, side)
+            .map(|r| r.choices.as_slice())
+            .unwrap_or_default();
+        self.0
+            .words
+            .iter()
+            .map(|w| item(w.label.get(lang), chosen.contains(&w.word)))
+            .collect()
+    }
+
+    fn choose(&self, visit: &mut Visit, side: Side, index: usize) {
+        let Some(word) = self.0.words.get(index).map(|w| w.word.clone()) else {
+            return;
+        };
+        let many = self.0.many;
+        let choices = &mut self.find_mut(visit, side).choices;
+        if choices.contains(&word) {
+            choices.retain(|c| *c != word);
+        } else {
+            if !many {
+                choices.clear();
+            }
+            choices.push(word);
+        }
+    }
+
+    fn numbers(&self, visit: &Visit, side: Side) -> Vec<Entry> {
+        self.find(visit, side)
+            .map(|r| r.repeats.clone())
+            .unwrap_or_default()
+    }
+
+    fn write(&self, visit: &mut Visit, side: Side, numbers: Vec<Entry>) {
+        self.find_mut(visit, side).repeats = numbers;
+    }
+
+    fn printed(&self, value: f64, lang: Lang) -> String {
+        self.0.printed(value, lang)
+    }
+
+    fn source(&self, lang: Lang) -> String {
+        self.0
+            .limits_source
+            .as_ref()
+            .map_or_else(String::new, |s| s.line(lang))
+    }
+}

@@ -1,0 +1,142 @@
+use super::*;
+use plinthside_visit::cast_record::CastPosition;
+
+fn visit() -> Visit {
+    let at = chrono::DateTime::from_timestamp(1_800_000_000, 0)
+        .map(|t| t.fixed_offset())
+        .unwrap_or_default();
+    Visit::new("v", at, vec![Side::Left])
+}
+
+fn find(asking: &mut Asking, visit: &Visit, label: &str) {
+    let index = asking
+        .questions
+        .iter()
+        .position(|q| q.label(Lang::En) == label);
+    asking.choose_question(
+        index.unwrap_or_else(|| panic!("no question {label}")),
+        visit,
+        Side::Left,
+    );
+}
+
+#[test]
+fn a_reading_takes_repeats_and_gives_them_back() {
+    let mut visit = visit();
+    let mut asking = Asking::new(examination(), &visit, Side::Left);
+    find(&mut asking, &visit, "Ankle dorsiflexion, knee straight");
+    asking.step(&mut visit, Side::Left, 2);
+    asking.again(&mut visit, Side::Left);
+    asking.step(&mut visit, Side::Left, 2);
+    let reading = visit
+        .reading("ankle_dorsiflexion_knee_straight_deg", Side::Left)
+        .expect("a reading");
+    assert_eq!(
+        reading
+            .repeats
+            .iter()
+            .filter_map(Entry::usable)
+            .collect::<Vec<_>>(),
+        [2.0, 4.0]
+    );
+    let view = asking.view(&visit, Side::Left, Vec::new(), Lang::En);
+    assert_eq!(
+        (view.question.mean.as_str(), view.question.repeat_index),
+        ("3° dorsiflexed", 1)
+    );
+    for _ in 0..3 {
+        asking.undo(&mut visit, Side::Left);
+    }
+    assert!(
+        visit
+            .reading("ankle_dorsiflexion_knee_straight_deg", Side::Left)
+            .is_none()
+    );
+}
+
+#[test]
+fn an_implausible_value_is_kept_and_said() {
+    let mut visit = visit();
+    let mut asking = Asking::new(examination(), &visit, Side::Left);
+    find(&mut asking, &visit, "Ankle dorsiflexion, knee straight");
+    asking.set(&mut visit, Side::Left, 41.0);
+    asking.set(&mut visit, Side::Left, f64::NAN);
+    let view = asking.view(&visit, Side::Left, Vec::new(), Lang::De);
+    assert_eq!(view.question.value_text, "41°");
+    assert!(
+        view.question.problem.contains("40"),
+        "{}",
+        view.question.problem
+    );
+}
+
+#[test]
+fn words_of_the_position_are_chosen_and_left_again() {
+    let mut visit = visit();
+    let mut asking = Asking::new(position(), &visit, Side::Left);
+    asking.choose(&mut visit, Side::Left, 0);
+    assert_eq!(
+        visit
+            .cast(Side::Left)
+            .and_then(|c| c.record.position.clone()),
+        Some(CastPosition::Prone)
+    );
+    asking.choose(&mut visit, Side::Left, 0);
+    assert_eq!(
+        visit
+            .cast(Side::Left)
+            .and_then(|c| c.record.position.clone()),
+        None
+    );
+}
+
+#[test]
+fn an_order_field_is_set_by_its_path_and_a_signed_order_is_frozen() {
+    let mut visit = visit();
+    let mut asking = Asking::new(order(), &visit, Side::Left);
+    find(&mut asking, &visit, "Dorsiflexion");
+    asking.choose(&mut visit, Side::Left, 1);
+    let shown = asking.view(&visit, Side::Left, Vec::new(), Lang::En);
+    let chosen = slint::Model::iter(&shown.question.choices)
+        .find(|c| c.chosen)
+        .expect("a choice");
+    assert!(visit.order(Side::Left).is_some_and(|o| {
+        o.revisions[0]
+            .prescription
+            .is_filled("motion.dorsiflexion.kind")
+    }));
+    visit.orders[0].revisions[0].signature = Some(plinthside_visit::order::Signature {
+        prescriber: Default::default(),
+        at: visit.at.unwrap_or_default(),
+        cautions: Vec::new(),
+        extra: Default::default(),
+    });
+    asking.choose(&mut visit, Side::Left, 2);
+    let after = asking.view(&visit, Side::Left, Vec::new(), Lang::En);
+    assert!(slint::Model::iter(&after.question.choices).any(|c| c.chosen && c.text == chosen.text));
+    assert!(after.question.note.contains("signed"));
+}
+
+#[test]
+fn every_question_can_be_asked_in_both_languages() {
+    let visit = visit();
+    for questions in [person(), examination(), position(), order()] {
+        let mut asking = Asking::new(questions, &visit, Side::Left);
+        loop {
+            for lang in [Lang::En, Lang::De] {
+                let view = asking.view(&visit, Side::Left, Vec::new(), lang);
+                assert!(!view.question.title.is_empty());
+                let number = view.question.answer == ui::Answer::Number;
+                assert!(
+                    number || slint::Model::row_count(&view.question.choices) > 1,
+                    "{}",
+                    view.question.title
+                );
+                assert!(!number || view.question.high > view.question.low);
+            }
+            if !asking.next(&visit, Side::Left) {
+                break;
+            }
+        }
+    }
+}

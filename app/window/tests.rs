@@ -1,0 +1,202 @@
+//! The window on the invented clinic, driven through accessible names, drawn in memory.
+
+use super::*;
+use i_slint_backend_testing::{
+    AccessibleRole, ElementHandle, TestingBackend, TestingBackendOptions,
+};
+use plinthside_ui::{Level, MarkState, Screen};
+use slint::{LogicalSize, Model};
+use std::path::Path;
+use std::time::{Duration, Instant};
+
+fn demo_window(folder: &Path) -> Window {
+    let backend = TestingBackend::new(TestingBackendOptions {
+        mock_time: true,
+        threading: false,
+        renderer_name: Some("software".into()),
+    });
+    slint::platform::set_platform(Box::new(backend)).expect("one backend a thread");
+    let (clinic, cases) = demo::demo().expect("the demo data");
+    let tables = Tables::shipped().expect("the shipped tables");
+    let session = Session::new(cases, clinic, Look::default(), tables, folder.to_owned());
+    let window = Window::new(session).expect("a window");
+    window
+        .app
+        .window()
+        .set_size(LogicalSize::new(1280.0, 800.0));
+    window.app.show().expect("shown");
+    window
+}
+
+/// Takes what the worker tells until something holds.
+fn until(window: &Window, what: &str, holds: impl Fn(&Session) -> bool) {
+    let start = Instant::now();
+    while !holds(&window.inner.session.borrow()) {
+        assert!(
+            start.elapsed() < Duration::from_secs(120),
+            "waited in vain for {what}"
+        );
+        std::thread::sleep(Duration::from_millis(10));
+        window.pump();
+    }
+}
+
+fn tap(window: &Window, name: &str) {
+    let found = ElementHandle::find_by_accessible_label(&window.app, name).find(|e| {
+        matches!(
+            e.accessible_role(),
+            Some(AccessibleRole::Button | AccessibleRole::Tab | AccessibleRole::RadioButton)
+        )
+    });
+    let found = found.unwrap_or_else(|| panic!("no control is called {name}"));
+    found.invoke_accessible_default_action();
+}
+
+fn picture(window: &Window, name: &str) {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("build-output/window");
+    std::fs::create_dir_all(&folder).expect("a folder");
+    i_slint_backend_testing::mock_elapsed_time(Duration::from_millis(600));
+    let shot = window.app.window().take_snapshot().expect("drawn");
+    let pixels = image::RgbaImage::from_raw(shot.width(), shot.height(), shot.as_bytes().to_vec())
+        .expect("four bytes a pixel");
+    pixels
+        .save(folder.join(format!("{name}.png")))
+        .expect("saved");
+}
+
+#[test]
+fn the_demo_is_measured_judged_marked_ordered_and_written() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let window = demo_window(folder.path());
+    let data = window.app.global::<Data>();
+    assert_eq!(data.get_screen(), Screen::Cases);
+    picture(&window, "1-cases");
+    until(&window, "the left cast", |s| {
+        s.cases[0].case.results.is_some()
+    });
+
+    // The left cast is clean.
+    tap(&window, "Morwenna Ashdown · 61, Left");
+    picture(&window, "2-check-left");
+    let check = data.get_check();
+    assert!(
+        check.ready && check.level != Level::Recast,
+        "{}",
+        check.sentence
+    );
+    assert!(check.findings.iter().any(|f| f.band.present));
+    assert!(check.rear.dots.row_count() >= 4);
+
+    // Its marks lie where they were tapped; a nudge makes a new measurement.
+    tap(&window, "Marks");
+    until(&window, "the photograph", |s| {
+        s.cases[0]
+            .case
+            .marking
+            .as_ref()
+            .is_some_and(|m| m.is_shown())
+    });
+    picture(&window, "3-marks-left");
+    let marks = data.get_mark();
+    assert!(
+        marks
+            .items
+            .iter()
+            .filter(|i| i.state == MarkState::Placed)
+            .count()
+            >= 6
+    );
+    assert!(marks.photos.iter().all(|p| p.tags > 8));
+    assert!(
+        marks.tapped,
+        "the first mark is tapped in the first photograph"
+    );
+    let before = window.inner.session.borrow().cases[0].case.results.clone();
+    window.app.global::<Backend>().invoke_nudge_mark(3.0, 0.0);
+    until(&window, "the new measurement", |s| {
+        s.cases[0].case.results != before
+    });
+    tap(&window, "Undo");
+    until(&window, "the old measurement", |s| {
+        s.cases[0].case.results == before
+    });
+
+    // Examination and order are filled from the visit.
+    tap(&window, "Examine");
+    assert!(
+        data.get_examine()
+            .tiles
+            .iter()
+            .filter(|t| !t.value.is_empty())
+            .count()
+            > 5
+    );
+    picture(&window, "4-examine");
+    tap(&window, "Order");
+    picture(&window, "5-order");
+    tap(&window, "Fill from the measurement");
+
+    // Label and papers are typeset and written.
+    tap(&window, "Label");
+    until(&window, "the label", |s| {
+        s.cases[0]
+            .papers
+            .label_view(&s.cases[0].case.visit, s.cases[0].case.side)
+            .ready
+    });
+    picture(&window, "6-label");
+    tap(&window, "Hand over");
+    tap(&window, "Write the papers");
+    until(&window, "the papers", |s| {
+        let view = s.cases[0].papers.hand_over_view(&s.folder);
+        view.papers
+            .iter()
+            .all(|p| !p.file.is_empty() || !p.problem.is_empty())
+    });
+    picture(&window, "7-hand-over");
+    let view = data.get_hand_over();
+    let failed: Vec<_> = view
+        .papers
+        .iter()
+        .filter(|p| !p.problem.is_empty())
+        .map(|p| p.problem)
+        .collect();
+    assert!(failed.is_empty(), "{failed:?}");
+    assert!(
+        view.papers
+            .iter()
+            .all(|p| Path::new(p.file.as_str()).is_file())
+    );
+
+    // The right one was squeezed, and one tap missed its dot: it says so instead of a result.
+    until(&window, "the right cast", |s| {
+        s.cases[1].case.results.is_some()
+            || s.cases[1]
+                .case
+                .marking
+                .as_ref()
+                .is_some_and(|m| !m.view(Lang::En).remark.text.is_empty())
+    });
+    window.app.global::<Backend>().invoke_open_case(1);
+    picture(&window, "8-check-right");
+    let check = data.get_check();
+    assert!(check.ready || (check.level == Level::None && !check.sentence.is_empty()));
+}
+
+#[test]
+fn the_whole_program_speaks_german_after_one_tap() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let window = demo_window(folder.path());
+    window.app.global::<Backend>().invoke_open_case(0);
+    tap(&window, "Settings");
+    tap(&window, "Deutsch");
+    assert_eq!(window.app.global::<Data>().get_language(), "de");
+    picture(&window, "9-einstellungen");
+    tap(&window, "Befund");
+    let examine = window.app.global::<Data>().get_examine();
+    let german = |t: plinthside_ui::QuestionTile| t.label.contains("Dorsalextension");
+    assert!(examine.tiles.iter().any(german));
+    picture(&window, "9-befund");
+    tap(&window, "Prüfen");
+    picture(&window, "10-pruefen");
+}

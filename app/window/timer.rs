@@ -1,0 +1,210 @@
+//! The timer of the cast: from the dip of the first slab to removal and on to the photographs.
+//! The times are in the visit, so the timer survives the program.
+
+use super::questions::record_mut;
+use super::text::models;
+use plinthside_measure::marks::Side;
+use plinthside_ui as ui;
+use plinthside_visit::aids::{Plaster, Stage, Timers};
+use plinthside_visit::{CastRecord, Lang, Visit, When};
+
+fn record(visit: &Visit, side: Side) -> Option<&CastRecord> {
+    visit.cast(side).map(|cast| &cast.record)
+}
+
+/// The plaster chosen, by its name in either language; none until it is chosen.
+fn plaster<'a>(visit: &Visit, side: Side, timers: &'a Timers) -> Option<&'a Plaster> {
+    let material = &record(visit, side)?.material;
+    timers
+        .plaster
+        .iter()
+        .find(|p| [&p.label.en, &p.label.de, &p.id].contains(&material))
+}
+
+/// Chooses a plaster, before it is wet.
+pub fn choose_plaster(visit: &mut Visit, side: Side, timers: &Timers, index: usize, lang: Lang) {
+    let record = record_mut(visit, side);
+    if record.dipped_at.is_none()
+        && let Some(plaster) = timers.plaster.get(index)
+    {
+        record.material = plaster.label.get(lang).to_owned();
+    }
+}
+
+/// The first slab is dipped.
+pub fn start(visit: &mut Visit, side: Side, now: When) {
+    record_mut(visit, side).dipped_at.get_or_insert(now);
+}
+
+/// The cast is off.
+pub fn remove(visit: &mut Visit, side: Side, now: When) {
+    let record = record_mut(visit, side);
+    if record.dipped_at.is_some() {
+        record.removed_at.get_or_insert(now);
+    }
+}
+
+/// How far the step has come.
+pub fn fill(visit: &Visit, side: Side) -> ui::Fill {
+    match record(visit, side).map(|r| (r.dipped_at, r.removed_at)) {
+        Some((Some(_), Some(_))) => ui::Fill::Complete,
+        Some((Some(_), None)) => ui::Fill::Started,
+        _ => ui::Fill::Empty,
+    }
+}
+
+/// The timer as the screen shows it.
+pub fn view(
+    visit: &Visit,
+    side: Side,
+    timers: &Timers,
+    now: When,
+    intended: String,
+    mut cautions: Vec<ui::Remark>,
+    lang: Lang,
+) -> ui::CastView {
+    let chosen = plaster(visit, side, timers);
+    let item = |p: &Plaster| ui::ChoiceItem {
+        text: p.label.get(lang).into(),
+        note: p.source.line(lang).into(),
+        chosen: chosen.is_some_and(|c| c.id == p.id),
+    };
+    let mut view = ui::CastView {
+        intended: intended.into(),
+        plasters: models(timers.plaster.iter().map(item).collect()),
+        elapsed: "0:00".into(),
+        ..Default::default()
+    };
+    let times = record(visit, side).map(|r| (r.dipped_at, r.removed_at));
+    let (stage, since, stages) = match times {
+        Some((Some(_), Some(removed))) => (2, removed, timers.off_the_leg(removed)),
+        // Without a chosen plaster the slowest times count: late is safe, early is not.
+        Some((Some(dipped), None)) => {
+            let slowest = || timers.plaster.iter().max_by_key(|p| p.remove_s);
+            let stages = chosen
+                .or_else(slowest)
+                .map(|p| timers.on_the_leg(p, dipped));
+            if now < timers.uncovered_until(dipped) {
+                cautions.push(ui::Remark {
+                    text: timers.heat.say.get(lang).into(),
+                    source: timers.heat.source.line(lang).into(),
+                    tone: ui::Tone::Caution,
+                });
+            }
+            (1, dipped, stages.unwrap_or_default())
+        }
+        _ => {
+            view.cautions = models(cautions);
+            return view;
+        }
+    };
+    view.stage = stage;
+    view.elapsed = clock((now - since).num_seconds()).into();
+    if let Some((stage, left)) = Stage::at(&stages, now) {
+        view.now_text = stage.kind.label(lang).into();
+        view.left = left.map(clock).unwrap_or_default().into();
+    }
+    // The open last stage is drawn a quarter as long as all before it.
+    let seconds = |at: When| (at - since).num_seconds() as f32;
+    let end = 1.25
+        * stages
+            .iter()
+            .filter_map(|s| s.until)
+            .map(seconds)
+            .fold(1.0, f32::max);
+    let drawn = stages.iter().map(|s| ui::TimerStage {
+        text: s.kind.label(lang).into(),
+        from: (seconds(s.from) / end).clamp(0.0, 1.0),
+        to: s
+            .until
+            .map_or(1.0, |until| (seconds(until) / end).clamp(0.0, 1.0)),
+    });
+    view.stages = models(drawn.collect());
+    view.at = (seconds(now) / end).clamp(0.0, 0.999);
+    view.cautions = models(cautions);
+    view
+}
+
+/// 192 → "3:12"; hours when there are any; never below 0 when a clock was set back.
+fn clock(seconds: i64) -> String {
+    let seconds = seconds.max(0);
+    let (h, m, s) = (seconds / 3600, seconds / 60 % 60, seconds % 60);
+    if h > 0 {
+        format!("{h}:{m:02}:{s:02}")
+    } else {
+        format!("{m}:{s:02}")
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use slint::Model;
+
+    fn at(s: i64) -> When {
+        chrono::DateTime::from_timestamp(1_800_000_000 + s, 0)
+            .map(|t| t.fixed_offset())
+            .unwrap_or_default()
+    }
+
+    #[test]
+    fn runs_from_dip_over_removal_to_the_photographs() {
+        let timers = Timers::shipped().expect("the shipped times");
+        let mut visit = Visit::new("v", at(0), vec![Side::Left]);
+        let show = |visit: &Visit, s| {
+            view(
+                visit,
+                Side::Left,
+                &timers,
+                at(s),
+                String::new(),
+                vec![],
+                Lang::En,
+            )
+        };
+        assert_eq!(
+            (show(&visit, 9).stage, show(&visit, 9).elapsed.as_str()),
+            (0, "0:00")
+        );
+        choose_plaster(&mut visit, Side::Left, &timers, 0, Lang::De);
+        assert!(
+            show(&visit, 9)
+                .plasters
+                .row_data(0)
+                .is_some_and(|p| p.chosen)
+        );
+        start(&mut visit, Side::Left, at(10));
+        choose_plaster(&mut visit, Side::Left, &timers, 1, Lang::De); // too late: it is wet
+        start(&mut visit, Side::Left, at(50)); // a second tap changes nothing
+        let fast = &timers.plaster[0];
+        let moulding = show(&visit, 10 + i64::from(fast.mould_s) - 5);
+        assert_eq!(
+            (
+                moulding.stage,
+                moulding.now_text.as_str(),
+                moulding.left.as_str()
+            ),
+            (1, "lay on and mould", "0:05")
+        );
+        assert_eq!(moulding.stages.row_count(), 4);
+        assert_eq!(moulding.cautions.row_count(), 1, "the heat is named");
+        let ready = show(&visit, 10 + i64::from(fast.remove_s) + 1);
+        assert_eq!(
+            (ready.now_text.as_str(), ready.left.as_str()),
+            ("may be taken off", "")
+        );
+        remove(&mut visit, Side::Left, at(700));
+        let standing = show(&visit, 760);
+        assert_eq!(
+            (
+                standing.stage,
+                standing.elapsed.as_str(),
+                standing.now_text.as_str()
+            ),
+            (2, "1:00", "let it stand")
+        );
+        assert_eq!(fill(&visit, Side::Left), ui::Fill::Complete);
+        // A clock set back shows no nonsense.
+        assert_eq!(show(&visit, 0).elapsed, "0:00");
+    }
+}

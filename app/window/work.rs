@@ -1,0 +1,230 @@
+//! Decoding, tag detection and measuring off the screen's thread, with progress and cancel.
+//!
+//! One thread takes jobs in turn. What it has to tell lies in a channel; a nudge through the event
+//! loop makes the screen's thread take it.
+
+use super::handing::{Source, Written};
+use super::marking::Photo;
+use crate::clock;
+use crate::pipeline::{self, Measured};
+use plinthside_measure::detect::{self, DetectOptions};
+use plinthside_measure::ink::{self, InkDot};
+use plinthside_measure::marks::Marks;
+use plinthside_measure::mat::Mat;
+use plinthside_measure::observed::PhotoTags;
+use plinthside_measure::photo::{self, Photograph};
+use plinthside_measure::solve::SolveOptions;
+use plinthside_ui::PaperKind;
+use plinthside_visit::cast_record::Measurement;
+use slint::{Rgb8Pixel, SharedPixelBuffer};
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::mpsc::{Receiver, Sender, channel};
+
+/// Something to do; `case` is the visit it belongs to.
+pub enum Job {
+    /// Find the tags of every photograph.
+    Detect {
+        case: usize,
+        photos: Vec<(usize, Photo)>,
+    },
+    /// Decode one photograph for the screen and find its ink.
+    Decode {
+        case: usize,
+        index: usize,
+        photo: Photo,
+    },
+    /// Cameras, points and results.
+    Measure(Box<Measuring>),
+    /// Set the label for the screen.
+    Label { case: usize, source: Box<Source> },
+    /// Write papers to a folder.
+    Papers {
+        case: usize,
+        source: Box<Source>,
+        papers: Vec<PaperKind>,
+        folder: PathBuf,
+    },
+}
+
+/// What a measurement is made of.
+pub struct Measuring {
+    /// The visit it belongs to.
+    pub case: usize,
+    /// The printed mat.
+    pub mat: Mat,
+    /// Tags of the photographs that can be used.
+    pub tags: Vec<PhotoTags>,
+    /// The taps and what else the results depend on.
+    pub marks: Marks,
+    /// The photographs themselves, whose hashes are kept with the results.
+    pub photos: Vec<Arc<[u8]>>,
+    /// Who tapped the marks.
+    pub by: String,
+}
+
+/// A photograph ready for the screen.
+pub struct Decoded {
+    /// What the ink is sought in.
+    pub photo: Arc<Photograph>,
+    /// What is drawn.
+    pub pixels: SharedPixelBuffer<Rgb8Pixel>,
+    /// The ink found.
+    pub ink: Vec<InkDot>,
+}
+
+/// What became of a job.
+pub enum Told {
+    /// Tags of one photograph, or why it can't be used; how many are done of how many.
+    Tags {
+        case: usize,
+        index: usize,
+        found: Result<PhotoTags, String>,
+        done: usize,
+        of: usize,
+    },
+    /// A photograph for the screen.
+    Decoded {
+        case: usize,
+        index: usize,
+        photo: Result<Decoded, String>,
+    },
+    /// A measurement, or why there is none yet.
+    Measured {
+        case: usize,
+        measured: Result<Box<(Measured, Measurement)>, String>,
+    },
+    /// The label's picture.
+    Label {
+        case: usize,
+        png: Result<Vec<u8>, String>,
+    },
+    /// One paper.
+    Written { case: usize, written: Written },
+}
+
+/// The thread and its two channels.
+pub struct Worker {
+    jobs: Sender<Job>,
+    told: Receiver<Told>,
+    cancel: Arc<AtomicBool>,
+}
+
+impl Worker {
+    /// Starts the thread; `nudge` is called from it whenever there is something to take.
+    #[must_use]
+    pub fn new(nudge: impl Fn() + Send + 'static) -> Self {
+        let (jobs, todo) = channel::<Job>();
+        let (tell, told) = channel();
+        let cancel = Arc::new(AtomicBool::new(false));
+        let stop = Arc::clone(&cancel);
+        std::thread::spawn(move || {
+            let tell = |told| {
+                let heard = tell.send(told).is_ok();
+                nudge();
+                heard
+            };
+            while let Ok(job) = todo.recv() {
+                if !work(job, &stop, &tell) {
+                    break;
+                }
+            }
+        });
+        Self { jobs, told, cancel }
+    }
+
+    /// Adds a job.
+    pub fn post(&self, job: Job) {
+        self.cancel.store(false, Ordering::Relaxed);
+        // The thread ends only with the window.
+        let _ = self.jobs.send(job);
+    }
+
+    /// Leaves out what is not begun of the job at hand.
+    pub fn cancel(&self) {
+        self.cancel.store(true, Ordering::Relaxed);
+    }
+
+    /// Everything told since the last time.
+    pub fn take(&self) -> Vec<Told> {
+        self.told.try_iter().collect()
+    }
+}
+
+/// Does one job; `false` when nobody listens any more.
+fn work(job: Job, stop: &AtomicBool, tell: &impl Fn(Told) -> bool) -> bool {
+    match job {
+        Job::Detect { case, photos } => {
+            let of = photos.len();
+            for (n, (index, photo)) in photos.into_iter().enumerate() {
+                if stop.load(Ordering::Relaxed) {
+                    return true;
+                }
+                let found = photo::decode_luma(&photo.name, &photo.bytes)
+                    .map(|decoded| detect::tags(&decoded, &DetectOptions::default()))
+                    .map_err(|e| e.to_string());
+                if !tell(Told::Tags {
+                    case,
+                    index,
+                    found,
+                    done: n + 1,
+                    of,
+                }) {
+                    return false;
+                }
+            }
+            true
+        }
+        Job::Decode { case, index, photo } => {
+            let photo = photo::decode(&photo.name, &photo.bytes)
+                .map(|decoded| {
+                    let pixels = SharedPixelBuffer::clone_from_slice(
+                        &decoded.rgb(),
+                        decoded.width,
+                        decoded.height,
+                    );
+                    Decoded {
+                        ink: ink::find(&decoded, None),
+                        pixels,
+                        photo: Arc::new(decoded),
+                    }
+                })
+                .map_err(|e| e.to_string());
+            tell(Told::Decoded { case, index, photo })
+        }
+        Job::Measure(m) => {
+            // Marks seen once wait for their second view instead of stopping everything.
+            let options = SolveOptions {
+                unfinished: true,
+                ..SolveOptions::default()
+            };
+            let photos: Vec<&[u8]> = m.photos.iter().map(AsRef::as_ref).collect();
+            let measured = pipeline::measure(Some(&m.mat), &m.tags, &m.marks, &options)
+                .and_then(|measured| {
+                    let kept = measured.to_keep(&photos, &m.by, clock::now())?;
+                    Ok(Box::new((measured, kept)))
+                })
+                .map_err(|e| e.to_string());
+            tell(Told::Measured {
+                case: m.case,
+                measured,
+            })
+        }
+        Job::Label { case, source } => tell(Told::Label {
+            case,
+            png: source.label_png(),
+        }),
+        Job::Papers {
+            case,
+            source,
+            papers,
+            folder,
+        } => papers.into_iter().all(|paper| {
+            tell(Told::Written {
+                case,
+                written: source.write(paper, &folder),
+            })
+        }),
+    }
+}
