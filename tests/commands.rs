@@ -276,17 +276,19 @@ fn a_mat_that_can_not_be_is_refused_in_words() {
 
 #[test]
 fn a_photograph_given_twice_is_refused() {
-    let photo = arg(demo("left/left-1.jpg"));
-    let said = refusal(&plinthside([
-        "measure",
-        "--mat",
-        &arg(demo("mat.json")),
-        "--marks",
-        &arg(demo("left/marks.json")),
-        &photo,
-        &photo,
-    ]));
-    assert!(said.contains("left-1.jpg"), "{said}");
+    let mut args: Vec<String> = ["measure", "--mat"].map(String::from).into();
+    args.extend([
+        arg(demo("mat.json")),
+        "--marks".into(),
+        arg(demo("left/marks.json")),
+    ]);
+    args.extend(photos("left").iter().map(arg));
+    args.push(arg(demo("left/left-1.jpg")));
+    let said = refusal(&plinthside(args));
+    assert!(
+        said.contains("left-1.jpg") && said.contains("twice"),
+        "{said}"
+    );
 }
 
 #[test]
