@@ -25,8 +25,10 @@ const GROSS_SD: f64 = 12.0;
 const MANY_SHARE: f64 = 0.3;
 const MANY: usize = 3;
 
-/// Largest factor on the taps' variance that still passes for shaky hands.
+/// Largest factor on the taps' variance that still passes for shaky hands, unless the taps still
+/// scatter by less than so many pixels: sharp taps on a target that is not quite as drawn.
 const MOST_SCATTER: f64 = 6.0;
+const SHAKY_PX: f64 = 3.5;
 
 /// What one tap says about itself.
 struct Suspicion {
@@ -110,7 +112,9 @@ pub(crate) fn refuse_wrong(
     };
     let total: f64 = fit.mark_sums.iter().sum();
     // Taps that scatter this much are no scatter: most marks disagree, so none can judge another.
-    let hopeless = problem.tap_factor > MOST_SCATTER;
+    let stated_px = start::median(problem.taps.iter().map(|tap| tap.sd_px).collect());
+    let hopeless = problem.tap_factor > MOST_SCATTER
+        && stated_px * problem.tap_factor.sqrt() > SHAKY_PX;
     let mut verdicts = Vec::with_capacity(problem.marks);
     for mark in 0..problem.marks {
         let taps: Vec<_> = problem.taps.iter().filter(|t| t.mark == mark).collect();
