@@ -113,8 +113,8 @@ pub(crate) fn refuse_wrong(
     let total: f64 = fit.mark_sums.iter().sum();
     // Taps that scatter this much are no scatter: most marks disagree, so none can judge another.
     let stated_px = start::median(problem.taps.iter().map(|tap| tap.sd_px).collect());
-    let hopeless = problem.tap_factor > MOST_SCATTER
-        && stated_px * problem.tap_factor.sqrt() > SHAKY_PX;
+    let hopeless =
+        problem.tap_factor > MOST_SCATTER && stated_px * problem.tap_factor.sqrt() > SHAKY_PX;
     let mut verdicts = Vec::with_capacity(problem.marks);
     for mark in 0..problem.marks {
         let taps: Vec<_> = problem.taps.iter().filter(|t| t.mark == mark).collect();
