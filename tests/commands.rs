@@ -1,5 +1,6 @@
 //! The program as a user meets it: commands, exit status, one sentence for each refusal, and
 //! nothing half written.
+#![allow(clippy::unwrap_used, clippy::expect_used)] // helpers of tests, not only #[test] functions
 
 use serde_json::{Value, json};
 use std::fs;

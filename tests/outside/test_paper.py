@@ -1,16 +1,16 @@
-"""Everything on paper, seen by other people's software: poppler, zbar, zxing-cpp, AprilTag, stdnum."""
+"""Everything on paper, seen by other people's software: poppler, zbar, zxing-cpp, OpenCV, stdnum."""
 
 import itertools
 import json
 import re
 import subprocess
 
+import cv2
 import numpy as np
 import pytest
 import zxingcpp
 from conftest import Program, program_path
 from PIL import Image
-from pupil_apriltags import Detector
 from stdnum.iso7064 import mod_37_2
 
 SYMBOLS = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
@@ -145,15 +145,19 @@ def test_mat(paper, tmp_path):
     assert Program(tmp_path).run("mat", "--paper", paper, "--out", pdf, "--layout", layout).returncode == 0
     tags = {tag["id"]: np.array(tag["corners_mm"])[:, :2] for tag in json.loads(layout.read_text())["tags"]}
     dpi = 300
-    detector = Detector(families="tag36h11", quad_decimate=1.0)
+    parameters = cv2.aruco.DetectorParameters()
+    parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
+    detector = cv2.aruco.ArucoDetector(
+        cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11), parameters
+    )
     seen, left_mm = 0, 0.0
     for page, (width, height) in zip(pages(pdf, dpi), sizes_mm(pdf)):
-        for found in detector.detect(page):
-            # The library's corners start at the bottom left and run anticlockwise; ours start at
-            # the top left and run clockwise. Its pixel centres lie at whole numbers and a half.
-            corners = found.corners[[3, 2, 1, 0]] / dpi * 25.4
+        found, ids, _ = detector.detectMarkers(page)
+        for corners, tag in zip(found, ids.ravel()):
+            # OpenCV draws these tags turned by 180° and puts pixel centres at whole numbers.
+            corners = (np.roll(corners.reshape(4, 2), 2, axis=0) + 0.5) / dpi * 25.4
             mat = np.column_stack([left_mm + corners[:, 0], height - corners[:, 1]])
-            assert np.abs(mat - tags[found.tag_id]).max() < 0.1, found.tag_id
+            assert np.abs(mat - tags[tag]).max() < 0.1, tag
             seen += 1
         left_mm += width
     assert seen == len(tags)

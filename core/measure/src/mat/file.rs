@@ -25,11 +25,6 @@ const BAR_RATIO: std::ops::RangeInclusive<f64> = 0.8..=1.25;
 /// Relative sd of the print scale while nobody has measured a bar ("fit to page" shrinks 3-6 %).
 pub const UNMEASURED_SCALE_SD: f64 = 0.03;
 
-/// Relative sd of a print's aspect, X over Y, while not both bars are measured.
-pub const ASPECT_SD: f64 = 0.01;
-/// The paper itself swells more than this one way.
-const LEAST_ASPECT_SD: f64 = 1e-4;
-
 /// Why a mat file is refused.
 #[derive(Debug, Error)]
 #[non_exhaustive]
@@ -227,8 +222,6 @@ pub struct PrintScale {
     pub aspect_share: [f64; 2],
     /// Relative sd of the common factor.
     pub common_sd: f64,
-    /// Sd of the aspect that is left: 1 %, or less where both bars were measured better.
-    pub aspect_sd: f64,
     /// Whether a bar was measured.
     pub measured: bool,
 }
@@ -329,7 +322,6 @@ impl Mat {
             factor: [1.0; 2],
             aspect_share: [0.5; 2],
             common_sd: UNMEASURED_SCALE_SD,
-            aspect_sd: ASPECT_SD,
             measured: false,
         };
         // A ruler reading is never exact; the floor keeps the weights finite.
@@ -340,14 +332,12 @@ impl Mat {
                 factor: [bar.ratio(); 2],
                 aspect_share: [0.0, 1.0],
                 common_sd: sd(bar),
-                aspect_sd: ASPECT_SD,
                 measured: true,
             },
             (None, Some(bar)) => PrintScale {
                 factor: [bar.ratio(); 2],
                 aspect_share: [1.0, 0.0],
                 common_sd: sd(bar),
-                aspect_sd: ASPECT_SD,
                 measured: true,
             },
             (Some(across), Some(along)) => {
@@ -356,9 +346,6 @@ impl Mat {
                     factor: [across.ratio(), along.ratio()],
                     aspect_share: [wy / (wx + wy), wx / (wx + wy)],
                     common_sd: (wx + wy).powf(-0.5),
-                    aspect_sd: sd(across)
-                        .hypot(sd(along))
-                        .clamp(LEAST_ASPECT_SD, ASPECT_SD),
                     measured: true,
                 }
             }

@@ -135,7 +135,6 @@ pub(crate) fn prepare<'a>(
     }
     let mut priors = Priors::PAGE;
     priors.on = options.priors;
-    priors.aspect = mat.print_scale().aspect_sd;
     let sheets = drawing.sheet_middles.len();
     let state = State {
         poses,

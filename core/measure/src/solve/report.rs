@@ -16,6 +16,9 @@ use nalgebra::{DMatrix, Isometry3, Rotation3, Translation3, UnitQuaternion};
 
 /// A bow above this is refused, mm.
 const MOST_BOW_MM: f64 = 1.5;
+/// A bow that buys nothing is left in the model, as wide as its ±, up to this, mm: no sheet on a
+/// board bows more, so beyond it the bow only covers for a lens that the model does not fit.
+const ABSURD_BOW_MM: f64 = 5.0;
 /// A bow must shrink the corners' sd by this factor, and leave more than this without it, pixels.
 const FLAT_ENOUGH: f64 = 1.5;
 const FLAT_SD_PX: f64 = 0.3;
@@ -127,9 +130,9 @@ pub(crate) fn refuse_misfit(
 }
 
 /// A bow that the sheet cannot have is refused, if the residuals call for it. Where a flat sheet
-/// explains the corners nearly as well, as with many like photographs taken straight from above by
-/// a lens our model only nearly fits, the sheet is taken to be flat.
-/// Returns whether it was.
+/// explains the corners nearly as well, the photographs leave the bow open and it stays as it is;
+/// where it is absurd, as with many like photographs taken straight from above by a lens our model
+/// only nearly fits, the sheet is taken to be flat. Returns whether it was.
 pub(crate) fn refuse_bowed(problem: &mut Problem, state: &mut State) -> Result<bool, SolveError> {
     let (bow_mm, _) = heights(problem, state);
     if bow_mm <= MOST_BOW_MM {
@@ -145,6 +148,9 @@ pub(crate) fn refuse_bowed(problem: &mut Problem, state: &mut State) -> Result<b
     let typical = |p: &Problem| start::median(p.shots.iter().map(|s| s.sd_px).collect());
     if typical(&flat) > FLAT_ENOUGH * typical(problem) && typical(&flat) > FLAT_SD_PX {
         return Err(SolveError::MatNotFlat { bow_mm });
+    }
+    if bow_mm <= ABSURD_BOW_MM {
+        return Ok(false);
     }
     (*problem, *state) = (flat, flat_state);
     Ok(true)

@@ -146,6 +146,9 @@ pub struct World {
     pub heading_deg: f64,
 }
 
+/// (photograph, tag) and (photograph, mark) pairs.
+pub type Seen = (Vec<(usize, usize)>, Vec<(usize, usize)>);
+
 impl World {
     pub fn new(stands: Vec<Stand>) -> Self {
         let layout = Paper::A3.layout();
@@ -290,7 +293,7 @@ impl World {
     }
 
     /// (photograph, tag) and (photograph, mark) pairs that are seen.
-    pub fn visible(&self) -> (Vec<(usize, usize)>, Vec<(usize, usize)>) {
+    pub fn visible(&self) -> Seen {
         let marks = marks();
         let (mut tags, mut taps) = (Vec::new(), Vec::new());
         for i in 0..self.stands.len() {
@@ -309,11 +312,7 @@ impl World {
     }
 
     /// The photographs and taps; `seen` from [`World::visible`], noise from `rng`.
-    pub fn observe(
-        &self,
-        seen: &(Vec<(usize, usize)>, Vec<(usize, usize)>),
-        rng: &mut StdRng,
-    ) -> (Vec<PhotoTags>, Vec<MarkView>) {
+    pub fn observe(&self, seen: &Seen, rng: &mut StdRng) -> (Vec<PhotoTags>, Vec<MarkView>) {
         let mut noise = |sd: f64| sd * Distribution::<f64>::sample(&StandardNormal, rng);
         let mut photos: Vec<PhotoTags> = (0..self.stands.len())
             .map(|i| PhotoTags {

@@ -274,12 +274,10 @@ fn dimension(name: &str) -> Option<Dimension> {
         .find(|d| crate::verdict::token(d) == name)
 }
 
-fn result_name(
-    name: &str,
-) -> Option<(
-    ResultName,
-    fn(&plinthside_measure::quantity::Quantity) -> f64,
-)> {
+/// Which number of a quantity a fact means: its value or an end of its interval.
+type Pick = fn(&plinthside_measure::quantity::Quantity) -> f64;
+
+fn result_name(name: &str) -> Option<(ResultName, Pick)> {
     let find = |n: &str| ResultName::ALL.iter().copied().find(|r| r.as_str() == n);
     if let Some(found) = find(name) {
         return Some((found, |q| q.value));
@@ -287,12 +285,9 @@ fn result_name(
     if let Some(found) = name.strip_suffix("_low95").and_then(find) {
         return Some((found, |q| q.low95));
     }
-    name.strip_suffix("_high95").and_then(find).map(|found| {
-        (
-            found,
-            (|q| q.high95) as fn(&plinthside_measure::quantity::Quantity) -> f64,
-        )
-    })
+    name.strip_suffix("_high95")
+        .and_then(find)
+        .map(|found| (found, (|q| q.high95) as Pick))
 }
 
 fn measured(results: &Results, name: &str) -> Option<Value> {
