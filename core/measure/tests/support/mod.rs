@@ -146,9 +146,6 @@ pub struct World {
     pub heading_deg: f64,
 }
 
-/// (photograph, tag) and (photograph, mark) pairs.
-pub type Seen = (Vec<(usize, usize)>, Vec<(usize, usize)>);
-
 impl World {
     pub fn new(stands: Vec<Stand>) -> Self {
         let layout = Paper::A3.layout();
