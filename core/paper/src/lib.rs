@@ -1,7 +1,7 @@
 //! Cast code, labels, mats, orders and bench sheets as PDF and PNG.
 //!
 //! Every document is a plain function from data to a [`Document`], which is then written as PDF or
-//! PNG: [`mat()`], [`label()`], [`labels`](label::labels), [`order()`], [`bench()`],
+//! PNG: [`mat()`], [`label()`], [`labels`], [`order()`], [`bench()`],
 //! [`packing_list`]. The caller gives the date; the same data gives the same bytes. Templates are
 //! the files in `templates/`; what someone typed reaches them as text and never as markup.
 //!

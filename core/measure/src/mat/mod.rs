@@ -1,6 +1,6 @@
 //! The mat: a sheet of AprilTag squares of known place and size on which the cast stands.
 //!
-//! [`file`] reads and checks a mat file, [`sheet`] holds the layouts Plinthside prints itself.
+//! [`mod@file`] reads and checks a mat file, [`sheet`] holds the layouts Plinthside prints itself.
 
 pub mod file;
 pub mod sheet;
