@@ -4,6 +4,7 @@ use super::square::Grey;
 use super::{Border, edges};
 use crate::observed::{Px, SeenTag};
 use apriltag::{Detector, Family, Image};
+use std::cell::RefCell;
 
 /// Rows of the library's images begin at multiples of this.
 const ALIGNMENT: usize = 96;
@@ -13,14 +14,15 @@ const CORRECTED_BITS: usize = 2;
 /// photographs true tags lie above 40; clutter that passes for a tag under 10.
 const LEAST_MARGIN: f32 = 10.0;
 
+thread_local! {
+    /// Building a detector takes as long as reading a small photograph: each thread keeps its own.
+    static DETECTOR: RefCell<Option<Detector>> = const { RefCell::new(None) };
+}
+
 /// Finds tags; corners in our order (see the [module](super)).
 pub(super) fn tags(grey: &Grey<'_>, threads: u8, decimate: f32) -> Vec<SeenTag> {
     // Both fail only where memory ends; the photograph itself took more.
     let Ok(mut image) = Image::zeros_with_alignment(grey.width, grey.height, ALIGNMENT) else {
-        return Vec::new();
-    };
-    let builder = Detector::builder().add_family_bits(Family::tag_36h11(), CORRECTED_BITS);
-    let Ok(mut detector) = builder.build() else {
         return Vec::new();
     };
     let stride = image.stride();
@@ -28,10 +30,23 @@ pub(super) fn tags(grey: &Grey<'_>, threads: u8, decimate: f32) -> Vec<SeenTag> 
     for (to, from) in image.as_slice_mut().chunks_exact_mut(stride).zip(lines) {
         to[..grey.width].copy_from_slice(from);
     }
-    detector.set_thread_number(threads.max(1));
-    detector.set_decimation(decimate);
+    DETECTOR.with_borrow_mut(|kept| {
+        if kept.is_none() {
+            let builder = Detector::builder().add_family_bits(Family::tag_36h11(), CORRECTED_BITS);
+            *kept = builder.build().ok();
+        }
+        let Some(detector) = kept else {
+            return Vec::new();
+        };
+        detector.set_thread_number(threads.max(1));
+        detector.set_decimation(decimate);
+        found_by(detector, &image, grey)
+    })
+}
+
+fn found_by(detector: &mut Detector, image: &Image, grey: &Grey<'_>) -> Vec<SeenTag> {
     detector
-        .detect(&image)
+        .detect(image)
         .iter()
         .filter(|found| found.decision_margin() >= LEAST_MARGIN)
         .map(|found| {
