@@ -7,6 +7,7 @@ pub use catalogue::{ReadingKind, Word, reading_kind, reading_kinds};
 use crate::entry::Entry;
 use crate::person::When;
 use crate::words::{Extra, words};
+use plinthside_measure::leg::{Leg, Readings, Worn};
 use plinthside_measure::marks::Side;
 use serde::{Deserialize, Serialize};
 
@@ -172,6 +173,40 @@ impl LegDimensions {
             by: String::new(),
             at: None,
             extra: Extra::new(),
+        }
+    }
+
+    /// The dimensions as the measurement takes them.
+    #[must_use]
+    pub fn to_leg(&self) -> Leg {
+        let take = |d: Dimension| {
+            Readings(usable(
+                self.values.get(&d).map(Vec::as_slice).unwrap_or_default(),
+            ))
+        };
+        Leg {
+            bimalleolar_breadth_mm: take(Dimension::BimalleolarBreadthMm),
+            heel_breadth_mm: take(Dimension::HeelBreadthMm),
+            ball_breadth_mm: take(Dimension::BallBreadthMm),
+            heel_to_first_mtp_mm: take(Dimension::HeelToFirstMtpMm),
+            medial_malleolus_height_mm: take(Dimension::MedialMalleolusHeightMm),
+            lateral_malleolus_height_mm: take(Dimension::LateralMalleolusHeightMm),
+            medial_malleolus_forward_mm: take(Dimension::MedialMalleolusFromHeelBackMm),
+            lateral_malleolus_forward_mm: take(Dimension::LateralMalleolusFromHeelBackMm),
+            ankle_girth_mm: take(Dimension::AnkleGirthMm),
+            calf_band_girth_mm: take(Dimension::BandGirthMm),
+            calf_band_width_mm: take(Dimension::BandWidthMm),
+            calf_band_depth_mm: take(Dimension::BandDepthMm),
+            largest_calf_girth_mm: take(Dimension::LargestCalfGirthMm),
+            largest_calf_width_mm: take(Dimension::LargestCalfWidthMm),
+            largest_calf_depth_mm: take(Dimension::LargestCalfDepthMm),
+            largest_calf_height_mm: take(Dimension::LargestCalfHeightMm),
+            floor_to_fibular_head_mm: take(Dimension::FloorToFibularHeadMm),
+            floor_to_band_mm: take(Dimension::FloorToBandMm),
+            shank_lean_deg: take(Dimension::ShankLeanDeg),
+            worn: self
+                .sock_worn
+                .map(|sock| if sock { Worn::Sock } else { Worn::Nothing }),
         }
     }
 

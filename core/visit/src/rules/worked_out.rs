@@ -19,10 +19,12 @@ pub(super) fn get(case: &Case<'_>, fact: &str) -> Option<Value> {
         "forefoot_angle_spans_zero" => forefoot_spans_zero(case).map(Value::Flag),
         "forefoot_inverted" => forefoot_inverted(case).map(Value::Flag),
         "skive_reach_share" => skive_reach_share(case).map(Value::Number),
-        "entries_in_question" => case.revision.map(|revision| {
-            let json = crate::order::json_of(&revision.prescription);
-            Value::Number(f64::from(entries_in_question(&json)))
-        }),
+        "entries_in_question" => Some(Value::Number(f64::from(
+            typed_about(case)
+                .iter()
+                .map(entries_in_question)
+                .sum::<u32>(),
+        ))),
         "copies_unconfirmed" => {
             let copies = case
                 .visit
@@ -44,9 +46,10 @@ pub(super) fn of_cast(case: &Case<'_>, name: &str) -> Option<Option<Value>> {
         "minutes_to_photographs" => cast
             .and_then(|c| c.record.minutes_to_photographs())
             .map(Value::Number),
-        "marks_missing_count" => {
-            cast.map(|c| Value::Number(c.inspection.marks_missing.len() as f64))
-        }
+        "marks_missing_count" => cast.map(|c| {
+            let lost = crate::verdict::lost_marks(case.results, Some(&c.inspection));
+            Value::Number(lost.len() as f64)
+        }),
         _ => return None,
     })
 }
@@ -162,6 +165,24 @@ fn skive_reach_share(case: &Case<'_>) -> Option<f64> {
 pub fn skive_reach_mm(depth_mm: f64, angle_deg: f64) -> Option<f64> {
     let reach = depth_mm / angle_deg.to_radians().tan();
     (angle_deg > 0.0 && angle_deg < 90.0 && reach.is_finite()).then_some(reach)
+}
+
+/// Everything typed about this foot, as JSON.
+fn typed_about(case: &Case<'_>) -> Vec<Json> {
+    let visit = case.visit;
+    let readings: Vec<_> = visit
+        .readings
+        .iter()
+        .filter(|r| r.side.is_none_or(|s| s == case.side))
+        .collect();
+    let parts = [
+        serde_json::to_value((&visit.person.body_mass_kg, &visit.person.stature_mm)),
+        serde_json::to_value(readings),
+        serde_json::to_value(visit.leg(case.side)),
+        serde_json::to_value(case.cast.map(|c| (&c.record, &c.inspection))),
+        serde_json::to_value(case.revision.map(|r| &r.prescription)),
+    ];
+    parts.into_iter().filter_map(Result::ok).collect()
 }
 
 fn entries_in_question(json: &Json) -> u32 {
