@@ -32,6 +32,12 @@ fn whole_visit() -> Value {
         choices: vec!["new word".into()],
         ..Reading::default()
     });
+    let mut leg = plinthside_visit::LegDimensions::new(Side::Left);
+    leg.values.insert(
+        plinthside_visit::Dimension::HeelBreadthMm,
+        vec![61.0.into(), 62.0.into()],
+    );
+    visit.legs.push(leg);
     visit.casts[0].measurement =
         Some(Measurement::with_results(&measured(Side::Left, 0.0)).unwrap());
     let mut json = serde_json::to_value(&visit).unwrap();

@@ -1,8 +1,10 @@
 //! What was found on the patient: readings, and the leg's own dimensions.
 
 mod catalogue;
+mod dimensions;
 
 pub use catalogue::{ReadingKind, Word, reading_kind, reading_kinds};
+pub use dimensions::{Dimension, Dimensions};
 
 use crate::entry::Entry;
 use crate::person::When;
@@ -92,7 +94,7 @@ pub struct LegDimensions {
     pub side: Side,
     /// Repeats of each dimension, millimetres (or degrees for the shank's lean).
     #[serde(default)]
-    pub values: std::collections::BTreeMap<Dimension, Vec<Entry>>,
+    pub values: Dimensions,
     /// A sock or stocking was worn.
     #[serde(default)]
     pub sock_worn: Option<bool>,
@@ -107,68 +109,13 @@ pub struct LegDimensions {
     pub extra: Extra,
 }
 
-/// A dimension taken on the leg.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-#[allow(missing_docs)] // the names are the documentation: what, where, unit
-pub enum Dimension {
-    FootLengthMm,
-    BimalleolarBreadthMm,
-    HeelBreadthMm,
-    BallBreadthMm,
-    HeelToFirstMtpMm,
-    HeelToFifthMtpMm,
-    MedialMalleolusHeightMm,
-    LateralMalleolusHeightMm,
-    MedialMalleolusFromHeelBackMm,
-    LateralMalleolusFromHeelBackMm,
-    AnkleGirthMm,
-    BandGirthMm,
-    BandWidthMm,
-    BandDepthMm,
-    LargestCalfGirthMm,
-    LargestCalfWidthMm,
-    LargestCalfDepthMm,
-    LargestCalfHeightMm,
-    FloorToFibularHeadMm,
-    FloorToBandMm,
-    ShankLeanDeg,
-}
-
-impl Dimension {
-    /// Every dimension, in the order they are taken.
-    pub const ALL: &[Self] = &[
-        Self::FootLengthMm,
-        Self::BimalleolarBreadthMm,
-        Self::HeelBreadthMm,
-        Self::BallBreadthMm,
-        Self::HeelToFirstMtpMm,
-        Self::HeelToFifthMtpMm,
-        Self::MedialMalleolusHeightMm,
-        Self::LateralMalleolusHeightMm,
-        Self::MedialMalleolusFromHeelBackMm,
-        Self::LateralMalleolusFromHeelBackMm,
-        Self::AnkleGirthMm,
-        Self::BandGirthMm,
-        Self::BandWidthMm,
-        Self::BandDepthMm,
-        Self::LargestCalfGirthMm,
-        Self::LargestCalfWidthMm,
-        Self::LargestCalfDepthMm,
-        Self::LargestCalfHeightMm,
-        Self::FloorToFibularHeadMm,
-        Self::FloorToBandMm,
-        Self::ShankLeanDeg,
-    ];
-}
-
 impl LegDimensions {
     /// An empty record for one leg.
     #[must_use]
     pub fn new(side: Side) -> Self {
         Self {
             side,
-            values: std::collections::BTreeMap::new(),
+            values: Dimensions::default(),
             sock_worn: None,
             by: String::new(),
             at: None,

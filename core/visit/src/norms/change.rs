@@ -59,10 +59,15 @@ impl Norms {
             difference,
             scope,
             limit,
-            beyond_error: limit.map(|limit| difference.abs() > limit),
+            beyond_error: limit.map(|limit| beyond(difference, limit)),
             text: change_text(&now.kind, difference, limit, error),
         })
     }
+}
+
+/// Decimals as typed: 34.6 − 30 is 4.6 and not more.
+fn beyond(difference: f64, limit: f64) -> bool {
+    difference.abs() > limit + 1e-9
 }
 
 fn change_text(
@@ -84,14 +89,14 @@ fn change_text(
         let sign = if difference > 0.0 { "+" } else { "" };
         let source = error.map(|e| e.source.line(lang)).unwrap_or_default();
         match (limit, lang) {
-            (Some(limit), Lang::En) if difference.abs() > limit => {
+            (Some(limit), Lang::En) if beyond(difference, limit) => {
                 format!(
                     "changed by {sign}{}, more than the measurement error of {} ({source})",
                     q(difference),
                     q(limit)
                 )
             }
-            (Some(limit), Lang::De) if difference.abs() > limit => {
+            (Some(limit), Lang::De) if beyond(difference, limit) => {
                 format!(
                     "geändert um {sign}{}, mehr als der Messfehler von {} ({source})",
                     q(difference),

@@ -4,12 +4,9 @@ use super::condition::Value;
 use super::facts::Case;
 use crate::examination::Dimension;
 use crate::order::Skive;
-use plinthside_measure::cast::ResultName as Name;
+use plinthside_measure::cast::{ResultName as Name, SKIVE_ANGLE_DEG, SkiveError, plan_skive};
 use plinthside_measure::marks::Side;
 use serde_json::Value as Json;
-
-/// The angle of a skive where none is typed: textbook technique, unverified (Kirby 1992).
-const SKIVE_USUAL_DEG: f64 = 15.0;
 
 pub(super) fn get(case: &Case<'_>, fact: &str) -> Option<Value> {
     match fact {
@@ -151,20 +148,27 @@ fn skive_reach_share(case: &Case<'_>) -> Option<f64> {
         .skive_deg
         .as_ref()
         .and_then(|e| e.usable())
-        .unwrap_or(SKIVE_USUAL_DEG);
+        .unwrap_or(SKIVE_ANGLE_DEG);
+    let measured = || {
+        let quantities = &case.results?.quantities;
+        quantities
+            .get(&Name::HeelBreadthInside)
+            .or_else(|| quantities.get(&Name::HeelBreadth))
+    };
     let breadth_mm = case
         .visit
         .leg(case.side)
         .and_then(|leg| leg.get(Dimension::HeelBreadthMm))
-        .or_else(|| Some(case.results?.quantities.get(&Name::HeelBreadth)?.value))?;
-    Some(skive_reach_mm(depth_mm, angle_deg)? / breadth_mm).filter(|share| share.is_finite())
-}
-
-/// How far across the heel a skive of a depth and angle reaches, d / tan β.
-#[must_use]
-pub fn skive_reach_mm(depth_mm: f64, angle_deg: f64) -> Option<f64> {
-    let reach = depth_mm / angle_deg.to_radians().tan();
-    (angle_deg > 0.0 && angle_deg < 90.0 && reach.is_finite()).then_some(reach)
+        .or_else(|| Some(measured()?.value))?;
+    match plan_skive(depth_mm, angle_deg, breadth_mm) {
+        Ok(plan) => Some(plan.share_of_heel),
+        Err(SkiveError::BeyondHalf {
+            reach_mm,
+            heel_breadth_mm,
+            ..
+        }) => Some(reach_mm / heel_breadth_mm),
+        Err(_) => None,
+    }
 }
 
 /// Everything typed about this foot, as JSON.
