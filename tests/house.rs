@@ -115,13 +115,12 @@ fn every_crate_forbids_unsafe_through_the_workspace_lints() {
 #[test]
 fn no_file_is_too_long_to_read_in_one_sitting() {
     for path in files_below(root(), &[".rs", ".slint", ".py", ".typ"]) {
-        // Tests of the store tell one long story each; they are to be split like everything else.
-        if path.starts_with(root().join("core/store/tests")) {
-            continue;
-        }
         let lines = fs::read_to_string(&path).unwrap().lines().count();
+        // A test file may tell a longer story than the code it protects.
+        let is_test = path.components().any(|part| part.as_os_str() == "tests");
+        let most = if is_test { 750 } else { 500 };
         assert!(
-            lines <= 500,
+            lines <= most,
             "{} has {lines} lines; split it by what it does",
             path.display()
         );

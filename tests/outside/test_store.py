@@ -15,6 +15,7 @@ import tarfile
 from pathlib import Path
 
 import pytest
+from conftest import program_path
 
 sqlcipher = pytest.importorskip("sqlcipher3.dbapi2")
 argon2 = pytest.importorskip("argon2.low_level")
@@ -28,7 +29,7 @@ AUTOMERGE = "@automerge/automerge@3.5.0"
 def told(tmp_path_factory):
     """A store written by the library, and what it says about it."""
     folder = tmp_path_factory.mktemp("store")
-    command = ["cargo", "run", "--release", "--quiet", "-p", "plinthside-store", "--example", "outside", "--", folder]
+    command = [program_path().parent / "examples" / "outside", folder]
     done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=1800)
     assert done.returncode == 0, done.stderr
     return json.loads(done.stdout)

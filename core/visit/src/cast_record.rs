@@ -2,8 +2,8 @@
 
 use crate::entry::Entry;
 use crate::person::When;
-use crate::words::{Extra, words};
-use plinthside_measure::cast::Clearance;
+use crate::words::{Extra, Text, words};
+use plinthside_measure::cast::{Clearance, Results, Source as MeasuredBy};
 use plinthside_measure::marks::Side;
 use serde::{Deserialize, Serialize};
 
@@ -176,6 +176,67 @@ pub struct Inspection {
     /// Fields of a newer version.
     #[serde(flatten)]
     pub extra: Extra,
+}
+
+impl Measurement {
+    /// The results as this version reads them; the JSON itself is kept as it came.
+    ///
+    /// # Errors
+    /// A newer version wrote what this one can't read.
+    pub fn read(&self) -> Result<Option<Results>, serde_json::Error> {
+        self.results.as_ref().map(Results::deserialize).transpose()
+    }
+
+    /// A measurement with its results.
+    ///
+    /// # Errors
+    /// The results hold a number JSON can't.
+    pub fn with_results(results: &Results) -> Result<Self, serde_json::Error> {
+        Ok(Self {
+            results: Some(serde_json::to_value(results)?),
+            ..Self::default()
+        })
+    }
+}
+
+impl Cast {
+    /// A cast of one leg, nothing known of it yet.
+    #[must_use]
+    pub fn new(id: impl Into<String>, side: Side) -> Self {
+        Self {
+            id: id.into(),
+            side,
+            code: None,
+            record: CastRecord::default(),
+            inspection: Inspection::default(),
+            measurement: None,
+            extra: Extra::new(),
+        }
+    }
+
+    /// How the cast was measured, as the sheet says it.
+    #[must_use]
+    pub fn how_measured(&self) -> Text {
+        let source = self
+            .measurement
+            .as_ref()
+            .and_then(|m| m.read().ok().flatten())
+            .map(|r| r.source);
+        match source {
+            Some(MeasuredBy::Photographs) => Text::new(
+                "Measured from photographs on the mat.",
+                "Nach Fotos auf der Matte vermessen.",
+            ),
+            Some(MeasuredBy::Ruler) => Text::new(
+                "Measured with ruler and calliper, without photographs.",
+                "Mit Lineal und Messzange vermessen, ohne Fotos.",
+            ),
+            None => Text::new(
+                "Cast not measured: the patient's own dimensions alone, without photographs.",
+                "Abdruck nicht vermessen: nur die Maße am Patienten, ohne Fotos.",
+            ),
+        }
+    }
 }
 
 /// What was measured on a cast, kept with what it was measured from.

@@ -21,7 +21,7 @@ pub struct Entry {
 
 /// What is wrong with a typed value.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case", tag = "kind")]
+#[serde(remote = "Self", rename_all = "snake_case", tag = "kind")]
 pub enum Problem {
     /// The text is not a number.
     NotANumber,
@@ -50,6 +50,25 @@ pub enum Problem {
     /// A problem named by a newer version.
     #[serde(untagged)]
     Newer(serde_json::Value),
+}
+
+impl Serialize for Problem {
+    fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        Self::serialize(self, serializer)
+    }
+}
+
+/// A problem this version does not know in full is kept whole as [`Problem::Newer`].
+impl<'de> Deserialize<'de> for Problem {
+    fn deserialize<D: serde::Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        let json = serde_json::Value::deserialize(deserializer)?;
+        let known = Self::deserialize(&json).ok().filter(|known| {
+            let back = serde_json::to_value(known).unwrap_or_default();
+            json.as_object()
+                .is_some_and(|fields| fields.keys().all(|key| back.get(key).is_some()))
+        });
+        Ok(known.unwrap_or(Self::Newer(json)))
+    }
 }
 
 /// A guess at what was meant: asked, never applied.

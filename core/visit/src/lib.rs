@@ -12,6 +12,7 @@ pub mod examination;
 pub mod figures;
 pub mod follow_up;
 pub mod format;
+pub mod knowledge;
 pub mod norms;
 pub mod order;
 pub mod person;

@@ -1,7 +1,7 @@
 //! One visit of one patient.
 
 use crate::cast_record::Cast;
-use crate::examination::{LegDimensions, Reading};
+use crate::examination::{LegDimensions, Reading, reading_kind};
 use crate::follow_up::FollowUp;
 use crate::order::Order;
 use crate::person::{Person, When};
@@ -115,5 +115,25 @@ impl Visit {
         self.readings
             .iter()
             .rfind(|r| r.kind == kind && r.side.is_none_or(|s| s == side))
+    }
+
+    /// Copies readings of an earlier visit that this one lacks, each reading marked
+    /// as copied until it is confirmed. Alarm signs are asked anew, never copied.
+    pub fn copy_from(&mut self, earlier: &Visit) {
+        let asked_anew = |kind: &str| reading_kind(kind).is_some_and(|k| k.group == "alarm");
+        for reading in &earlier.readings {
+            let here = self
+                .readings
+                .iter()
+                .any(|r| r.kind == reading.kind && r.side == reading.side);
+            if !here && !asked_anew(&reading.kind) {
+                self.readings.push(Reading {
+                    copied_from: Some(earlier.id.clone()),
+                    copy_confirmed: false,
+                    ..reading.clone()
+                });
+            }
+        }
+        self.previous_visit = Some(earlier.id.clone());
     }
 }

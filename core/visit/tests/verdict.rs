@@ -108,7 +108,12 @@ fn the_right_remedy_for_each_kind_of_doubt() {
     };
     assert_eq!(run(heel(0.2, 0.3, 1.0)), (Call::Keep, None, Call::Keep));
     assert_eq!(run(heel(1.5, 1.6, 2.0)).1, Some(Advice::AnotherPhotograph));
-    assert_eq!(run(heel(0.2, 2.0, 2.0)).1, Some(Advice::ReMark));
+    // Marking is wide: it is named only where it could turn the worst call.
+    assert_eq!(run(heel(0.2, 2.0, 2.0)).1, None);
+    assert_eq!(run(heel(0.2, 4.0, 2.0)).1, Some(Advice::ReMark));
+    // More than a quarter of the variance from the camera: a photograph is the cheaper remedy.
+    assert_eq!(run(heel(1.2, 2.0, 5.5)).1, Some(Advice::AnotherPhotograph));
+    assert_eq!(run(heel(0.9, 2.0, 5.5)).1, Some(Advice::ReMark));
     // Beyond the limit, but the marks alone can explain it: re-mark before casting again.
     assert_eq!(
         run(heel(0.2, 2.0, 10.0)),

@@ -1,12 +1,15 @@
 //! What was found on the patient: readings, and the leg's own dimensions.
 
 mod catalogue;
+mod dimensions;
 
 pub use catalogue::{ReadingKind, Word, reading_kind, reading_kinds};
+pub use dimensions::{Dimension, Dimensions};
 
 use crate::entry::Entry;
 use crate::person::When;
 use crate::words::{Extra, words};
+use plinthside_measure::leg::{Leg, Readings, Worn};
 use plinthside_measure::marks::Side;
 use serde::{Deserialize, Serialize};
 
@@ -91,7 +94,7 @@ pub struct LegDimensions {
     pub side: Side,
     /// Repeats of each dimension, millimetres (or degrees for the shank's lean).
     #[serde(default)]
-    pub values: std::collections::BTreeMap<Dimension, Vec<Entry>>,
+    pub values: Dimensions,
     /// A sock or stocking was worn.
     #[serde(default)]
     pub sock_worn: Option<bool>,
@@ -106,72 +109,51 @@ pub struct LegDimensions {
     pub extra: Extra,
 }
 
-/// A dimension taken on the leg.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-#[allow(missing_docs)] // the names are the documentation: what, where, unit
-pub enum Dimension {
-    FootLengthMm,
-    BimalleolarBreadthMm,
-    HeelBreadthMm,
-    BallBreadthMm,
-    HeelToFirstMtpMm,
-    HeelToFifthMtpMm,
-    MedialMalleolusHeightMm,
-    LateralMalleolusHeightMm,
-    MedialMalleolusFromHeelBackMm,
-    LateralMalleolusFromHeelBackMm,
-    AnkleGirthMm,
-    BandGirthMm,
-    BandWidthMm,
-    BandDepthMm,
-    LargestCalfGirthMm,
-    LargestCalfWidthMm,
-    LargestCalfDepthMm,
-    LargestCalfHeightMm,
-    FloorToFibularHeadMm,
-    FloorToBandMm,
-    ShankLeanDeg,
-}
-
-impl Dimension {
-    /// Every dimension, in the order they are taken.
-    pub const ALL: &[Self] = &[
-        Self::FootLengthMm,
-        Self::BimalleolarBreadthMm,
-        Self::HeelBreadthMm,
-        Self::BallBreadthMm,
-        Self::HeelToFirstMtpMm,
-        Self::HeelToFifthMtpMm,
-        Self::MedialMalleolusHeightMm,
-        Self::LateralMalleolusHeightMm,
-        Self::MedialMalleolusFromHeelBackMm,
-        Self::LateralMalleolusFromHeelBackMm,
-        Self::AnkleGirthMm,
-        Self::BandGirthMm,
-        Self::BandWidthMm,
-        Self::BandDepthMm,
-        Self::LargestCalfGirthMm,
-        Self::LargestCalfWidthMm,
-        Self::LargestCalfDepthMm,
-        Self::LargestCalfHeightMm,
-        Self::FloorToFibularHeadMm,
-        Self::FloorToBandMm,
-        Self::ShankLeanDeg,
-    ];
-}
-
 impl LegDimensions {
     /// An empty record for one leg.
     #[must_use]
     pub fn new(side: Side) -> Self {
         Self {
             side,
-            values: std::collections::BTreeMap::new(),
+            values: Dimensions::default(),
             sock_worn: None,
             by: String::new(),
             at: None,
             extra: Extra::new(),
+        }
+    }
+
+    /// The dimensions as the measurement takes them.
+    #[must_use]
+    pub fn to_leg(&self) -> Leg {
+        let take = |d: Dimension| {
+            Readings(usable(
+                self.values.get(&d).map(Vec::as_slice).unwrap_or_default(),
+            ))
+        };
+        Leg {
+            bimalleolar_breadth_mm: take(Dimension::BimalleolarBreadthMm),
+            heel_breadth_mm: take(Dimension::HeelBreadthMm),
+            ball_breadth_mm: take(Dimension::BallBreadthMm),
+            heel_to_first_mtp_mm: take(Dimension::HeelToFirstMtpMm),
+            medial_malleolus_height_mm: take(Dimension::MedialMalleolusHeightMm),
+            lateral_malleolus_height_mm: take(Dimension::LateralMalleolusHeightMm),
+            medial_malleolus_forward_mm: take(Dimension::MedialMalleolusFromHeelBackMm),
+            lateral_malleolus_forward_mm: take(Dimension::LateralMalleolusFromHeelBackMm),
+            ankle_girth_mm: take(Dimension::AnkleGirthMm),
+            calf_band_girth_mm: take(Dimension::BandGirthMm),
+            calf_band_width_mm: take(Dimension::BandWidthMm),
+            calf_band_depth_mm: take(Dimension::BandDepthMm),
+            largest_calf_girth_mm: take(Dimension::LargestCalfGirthMm),
+            largest_calf_width_mm: take(Dimension::LargestCalfWidthMm),
+            largest_calf_depth_mm: take(Dimension::LargestCalfDepthMm),
+            largest_calf_height_mm: take(Dimension::LargestCalfHeightMm),
+            floor_to_fibular_head_mm: take(Dimension::FloorToFibularHeadMm),
+            floor_to_band_mm: take(Dimension::FloorToBandMm),
+            shank_lean_deg: take(Dimension::ShankLeanDeg),
+            worn: self
+                .sock_worn
+                .map(|sock| if sock { Worn::Sock } else { Worn::Nothing }),
         }
     }
 

@@ -159,13 +159,21 @@ fn icc2_interval(n: f64, k: f64, bms: f64, jms: f64, ems: f64, icc: f64) -> (f64
             + (n * (1.0 + (k - 1.0) * icc) - k * icc).powi(2));
     let (low_f, high_f) = (upper_f(n - 1.0, v), upper_f(v, n - 1.0));
     let spread = k * jms + (k * n - k - n) * ems;
-    (
-        n * (bms - low_f * ems) / (low_f * spread + n * bms),
-        n * (high_f * bms - ems) / (spread + n * high_f * bms),
-    )
+    // With next to no degrees of freedom the points of F lie beyond all numbers: their limits.
+    let low = if low_f.is_finite() {
+        n * (bms - low_f * ems) / (low_f * spread + n * bms)
+    } else {
+        -n * ems / spread
+    };
+    let high = if high_f.is_finite() {
+        n * (high_f * bms - ems) / (spread + n * high_f * bms)
+    } else {
+        1.0
+    };
+    (low.min(icc), high.max(icc))
 }
 
-/// 97.5 % point of F.
+/// 97.5 % point of F; not finite where it is too large for a number.
 fn upper_f(df1: f64, df2: f64) -> f64 {
     FisherSnedecor::new(df1, df2).map_or(f64::NAN, |f| f.inverse_cdf(0.975))
 }

@@ -1,6 +1,7 @@
 //! What becomes of an order: lab receipt, fitting, review, remake.
 
 mod leaflet;
+mod record;
 
 pub use leaflet::{Leaflet, LeafletFor, LeafletText, Section};
 

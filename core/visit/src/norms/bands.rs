@@ -236,49 +236,6 @@ impl Norms {
             .max_by(|a, b| size(a).total_cmp(&size(b)))
     }
 
-    /// The change of a reading since an earlier one, against the measurement error.
-    ///
-    /// # Errors
-    /// In words why the two can't be compared: another method, another side, no number.
-    pub fn change(&self, earlier: &Reading, now: &Reading) -> Result<Change, Text> {
-        if earlier.kind != now.kind || earlier.side != now.side {
-            return Err(Text::new(
-                "Two different readings: nothing to compare.",
-                "Zwei verschiedene Werte: nichts zu vergleichen.",
-            ));
-        }
-        if earlier.method != now.method {
-            return Err(Text::new(
-                "Taken by different methods: a change can't be told from the method.",
-                "Mit verschiedenen Methoden gemessen: eine Änderung ist nicht von der Methode zu trennen.",
-            ));
-        }
-        if now.is_unconfirmed_copy() {
-            return Err(Text::new(
-                "Copied from the last visit and not taken again.",
-                "Vom letzten Besuch übernommen und nicht erneut gemessen.",
-            ));
-        }
-        let (Some(before), Some(after)) = (earlier.mean(), now.mean()) else {
-            return Err(Text::new(
-                "One of them has no number.",
-                "Einer hat keine Zahl.",
-            ));
-        };
-        let same = !now.by.is_empty() && earlier.by == now.by;
-        let scope = if same { Scope::Within } else { Scope::Between };
-        let error = self.error_for(&now.kind, &now.method, scope);
-        let limit = error.and_then(|e| e.mdc95().or(e.total_error));
-        let difference = after - before;
-        Ok(Change {
-            difference,
-            scope,
-            limit,
-            beyond_error: limit.map(|limit| difference.abs() > limit),
-            text: change_text(&now.kind, difference, limit, error),
-        })
-    }
-
     /// What deserves a note about the difference between the two sides of one reading.
     #[must_use]
     pub fn side_difference(&self, left: &Reading, right: &Reading) -> Option<&SideDifference> {
@@ -338,81 +295,6 @@ impl Band {
         }
         format!("{s}. {}", self.source.line(lang))
     }
-}
-
-/// A change since an earlier reading.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Change {
-    /// Now less before.
-    pub difference: f64,
-    /// Whether the same person took both.
-    pub scope: Scope,
-    /// What a change must exceed; `None` where nothing is published.
-    pub limit: Option<f64>,
-    /// Whether it exceeds it.
-    pub beyond_error: Option<bool>,
-    /// It in words.
-    pub text: Text,
-}
-
-fn change_text(
-    kind: &str,
-    difference: f64,
-    limit: Option<f64>,
-    error: Option<&MeasurementError>,
-) -> Text {
-    let unit = reading_kind(kind)
-        .and_then(|k| k.unit.clone())
-        .unwrap_or_default();
-    let unit = if matches!(unit.as_str(), "1" | "score") {
-        String::new()
-    } else {
-        unit
-    };
-    let in_lang = |lang: Lang| {
-        let q = |v: f64| format!("{}{}", format::number(v, 1, lang), format::unit(&unit));
-        let sign = if difference > 0.0 { "+" } else { "" };
-        let source = error.map(|e| e.source.line(lang)).unwrap_or_default();
-        match (limit, lang) {
-            (Some(limit), Lang::En) if difference.abs() > limit => {
-                format!(
-                    "changed by {sign}{}, more than the measurement error of {} ({source})",
-                    q(difference),
-                    q(limit)
-                )
-            }
-            (Some(limit), Lang::De) if difference.abs() > limit => {
-                format!(
-                    "geändert um {sign}{}, mehr als der Messfehler von {} ({source})",
-                    q(difference),
-                    q(limit)
-                )
-            }
-            (Some(limit), Lang::En) => {
-                format!(
-                    "{sign}{}, inside the measurement error of {}: no change can be claimed ({source})",
-                    q(difference),
-                    q(limit)
-                )
-            }
-            (Some(limit), Lang::De) => {
-                format!(
-                    "{sign}{}, innerhalb des Messfehlers von {}: keine Änderung belegbar ({source})",
-                    q(difference),
-                    q(limit)
-                )
-            }
-            (None, Lang::En) => format!(
-                "{sign}{}; no measurement error is published for this method",
-                q(difference)
-            ),
-            (None, Lang::De) => format!(
-                "{sign}{}; für diese Methode ist kein Messfehler veröffentlicht",
-                q(difference)
-            ),
-        }
-    };
-    Text::new(in_lang(Lang::En), in_lang(Lang::De))
 }
 
 fn check_readings<'a>(

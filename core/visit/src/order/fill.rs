@@ -1,11 +1,14 @@
 //! Fields of the order filled from measurement and examination, each with its reason.
 //! Nothing that presumes a technique is filled: a balance gets its amount only once it is chosen.
 
-use super::{Because, ForefootCorrection, Origin, Revision, at, json_of, usable_number};
+use super::{
+    Because, ForefootCorrection, Origin, Prescription, Revision, SetError, at, json_of,
+    usable_number,
+};
 use crate::examination::Dimension;
 use crate::format;
 use crate::person::Clinic;
-use crate::rules::{Case, forefoot_spans_zero};
+use crate::rules::{Case, Fired, forefoot_spans_zero};
 use crate::words::{Extra, Lang};
 use plinthside_measure::cast::{HingePoint, ResultName, Results};
 use plinthside_measure::quantity::Quantity;
@@ -106,6 +109,46 @@ impl Revision {
             }
         }
         stale
+    }
+}
+
+impl Revision {
+    /// Takes up what a rule suggests, with the rule's reason and source.
+    ///
+    /// # Errors
+    /// The rule suggests nothing, or a value the field does not take.
+    pub fn accept(&mut self, fired: &Fired, lang: Lang) -> Result<(), SetError> {
+        let suggestion = fired.suggest.as_ref().ok_or_else(|| SetError::NoField {
+            path: fired.rule.clone(),
+        })?;
+        self.prescription
+            .set(&suggestion.field, suggestion.value.clone())?;
+        let because = Because {
+            from: Origin::Rule,
+            because: fired.text.get(lang).to_owned(),
+            source: fired.source.get(lang).to_owned(),
+            confirmed: true,
+            extra: Extra::new(),
+        };
+        self.because.insert(suggestion.field.clone(), because);
+        Ok(())
+    }
+
+    /// The same choices for the other foot: what was measured or taken on this foot stays behind.
+    #[must_use]
+    pub fn choices_only(&self) -> Prescription {
+        let mut copy = self.prescription.clone();
+        for (path, because) in &self.because {
+            let of_this_foot = matches!(
+                because.from,
+                Origin::Measured | Origin::LegDimension | Origin::Examined | Origin::Computed
+            );
+            if of_this_foot {
+                // A field that can't be emptied was never filled.
+                let _ = copy.set(path, Value::Null);
+            }
+        }
+        copy
     }
 }
 
@@ -269,10 +312,18 @@ fn number(field: &'static str, value: f64, from: Origin, because: String) -> Fil
 }
 
 fn new(field: &'static str, value: Value, from: Origin, because: String) -> Filled {
+    let source = match from {
+        Origin::Measured if field.starts_with("correction.") => {
+            "marks of this cast; height = width × sin of the angle (geometry)"
+        }
+        Origin::Measured => "marks of this cast",
+        Origin::LegDimension => "calliper and tape on the leg",
+        _ => "settings of the clinic",
+    };
     let because = Because {
         from,
         because,
-        source: String::new(),
+        source: source.to_owned(),
         confirmed: false,
         extra: Extra::new(),
     };

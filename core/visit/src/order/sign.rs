@@ -250,11 +250,15 @@ impl Visit {
             .cast
             .as_deref()
             .and_then(|id| self.casts.iter().find(|c| c.id == id));
+        // What was stored with the cast counts even if it was not handed over.
+        let stored = cast
+            .and_then(|c| c.measurement.as_ref())
+            .and_then(|m| m.read().ok().flatten());
         let case = Case {
             visit: self,
             side: order.side,
             cast,
-            results: signing.results,
+            results: signing.results.or(stored.as_ref()),
             order: Some(order),
             revision: order.newest(),
             label_side: signing.label_side,

@@ -116,13 +116,15 @@ fn eval(expr: &Expr, facts: &dyn Facts) -> Option<bool> {
         },
         Expr::Compare(op, a, b) => {
             let (a, b) = (number(a, facts)?, number(b, facts)?);
+            // Decimals as typed: 400.1 − 380.1 is 20, whatever is left in the last binary digits.
+            let equal = (a - b).abs() <= 1e-9 * a.abs().max(b.abs()).max(1.0);
             Some(match op {
-                Op::Less => a < b,
-                Op::AtMost => a <= b,
-                Op::More => a > b,
-                Op::AtLeast => a >= b,
-                Op::Equal => a == b,
-                Op::Differs => a != b,
+                Op::Less => a < b && !equal,
+                Op::AtMost => a < b || equal,
+                Op::More => a > b && !equal,
+                Op::AtLeast => a > b || equal,
+                Op::Equal => equal,
+                Op::Differs => !equal,
             })
         }
         Expr::Not(inner) => eval(inner, facts).map(|yes| !yes),

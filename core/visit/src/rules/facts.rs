@@ -317,13 +317,16 @@ fn person(case: &Case<'_>, name: &str) -> Option<Value> {
             .map(|years| Value::Number(f64::from(years))),
         "body_mass_kg" => person.body_mass_kg.as_ref()?.usable().map(Value::Number),
         "code" => (!person.code.is_empty()).then(|| Value::Words(vec![person.code.clone()])),
-        "conditions" => Some(Value::Words(
-            person
-                .conditions
-                .iter()
-                .map(|c| c.token().to_owned())
-                .collect(),
-        )),
+        // An empty list may mean that nobody asked.
+        "conditions" => (!person.conditions.is_empty()).then(|| {
+            Value::Words(
+                person
+                    .conditions
+                    .iter()
+                    .map(|c| c.token().to_owned())
+                    .collect(),
+            )
+        }),
         "consents_to_treatment" => consent(ConsentFor::Treatment),
         "consents_to_photographs" => consent(ConsentFor::Photographs),
         "consents_to_sharing_with_lab" => consent(ConsentFor::SharingWithLab),

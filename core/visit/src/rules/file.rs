@@ -14,6 +14,9 @@ use toml::Spanned;
 const RULES: &str = include_str!("../../data/rules.toml");
 const COMPLETENESS: &str = include_str!("../../data/completeness.toml");
 
+/// The one rule without override: identity. Every clinical block can be gone past with a reason.
+const IDENTITY_RULE: &str = "sides-differ";
+
 /// How much weight a rule has, in rising order.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -164,6 +167,18 @@ impl RuleSet {
         Ok(Self { rules })
     }
 
+    /// Takes a clinic's rules in: one with a shipped id replaces it, others are added. What stops
+    /// for good (identity) stays as shipped.
+    pub fn merge(&mut self, own: Self) {
+        for rule in own.rules {
+            match self.rules.iter_mut().find(|r| r.id == rule.id) {
+                Some(shipped) if shipped.level == Level::AbsoluteBlock => {}
+                Some(shipped) => *shipped = rule,
+                None => self.rules.push(rule),
+            }
+        }
+    }
+
     /// A rule by its id.
     #[must_use]
     pub fn rule(&self, id: &str) -> Option<&Rule> {
@@ -179,6 +194,10 @@ fn read(file: &DataFile<'_>, raw: RawRule, before: &[Rule]) -> Result<Rule, Data
             raw.id.span().start,
             "the id is empty or stands in the file twice".into(),
         ));
+    }
+    if raw.level == Level::AbsoluteBlock && id != IDENTITY_RULE {
+        let problem = format!("only “{IDENTITY_RULE}” stops for good; use level = \"block\"");
+        return Err(fail(raw.id.span().start, problem));
     }
     let when = parse(raw.when.get_ref()).map_err(|e| {
         // The condition's text stands in the file as it is unless it holds escapes.

@@ -11,7 +11,6 @@ pub use facts::{Case, FactKind, all_facts, kind_of};
 pub use file::{Example, Level, Rule, RuleSet, Stops, Suggestion};
 pub use parse::{ConditionError, parse};
 pub(crate) use worked_out::forefoot_spans_zero;
-pub use worked_out::skive_reach_mm;
 
 use crate::examination::reading_kind;
 use crate::format;
@@ -57,7 +56,7 @@ pub struct Fired {
 pub struct CannotTell {
     /// The rule's id.
     pub rule: String,
-    /// Facts it names that are not known.
+    /// Facts it names that are not known or can't be reckoned with.
     pub missing: Vec<String>,
 }
 
@@ -96,16 +95,21 @@ pub fn check(rules: &RuleSet, case: &Case<'_>) -> Checks {
         match rule.when.ask(&facts) {
             Answer::True => checks.fired.push(fired(rule, &facts)),
             Answer::False => {}
-            Answer::Unknown => checks.cannot_tell.push(CannotTell {
-                rule: rule.id.clone(),
-                missing: rule
-                    .when
-                    .facts()
-                    .into_iter()
-                    .filter(|fact| facts.get(fact).is_none())
-                    .map(str::to_owned)
-                    .collect(),
-            }),
+            Answer::Unknown => {
+                let (rule_id, named) = (rule.id.clone(), rule.when.facts());
+                let unknown: Vec<_> = named.iter().filter(|f| facts.get(f).is_none()).collect();
+                // All known and still no answer: the numbers can't be reckoned with.
+                let lacks = if unknown.is_empty() {
+                    named.iter().collect()
+                } else {
+                    unknown
+                };
+                let missing = lacks.into_iter().map(|f| (*f).to_owned()).collect();
+                checks.cannot_tell.push(CannotTell {
+                    rule: rule_id,
+                    missing,
+                });
+            }
         }
     }
     checks.fired.sort_by_key(|f| std::cmp::Reverse(f.level));

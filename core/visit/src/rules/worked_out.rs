@@ -4,12 +4,9 @@ use super::condition::Value;
 use super::facts::Case;
 use crate::examination::Dimension;
 use crate::order::Skive;
-use plinthside_measure::cast::ResultName as Name;
+use plinthside_measure::cast::{ResultName as Name, SKIVE_ANGLE_DEG, SkiveError, plan_skive};
 use plinthside_measure::marks::Side;
 use serde_json::Value as Json;
-
-/// The angle of a skive where none is typed: textbook technique, unverified (Kirby 1992).
-const SKIVE_USUAL_DEG: f64 = 15.0;
 
 pub(super) fn get(case: &Case<'_>, fact: &str) -> Option<Value> {
     match fact {
@@ -19,10 +16,12 @@ pub(super) fn get(case: &Case<'_>, fact: &str) -> Option<Value> {
         "forefoot_angle_spans_zero" => forefoot_spans_zero(case).map(Value::Flag),
         "forefoot_inverted" => forefoot_inverted(case).map(Value::Flag),
         "skive_reach_share" => skive_reach_share(case).map(Value::Number),
-        "entries_in_question" => case.revision.map(|revision| {
-            let json = crate::order::json_of(&revision.prescription);
-            Value::Number(f64::from(entries_in_question(&json)))
-        }),
+        "entries_in_question" => Some(Value::Number(f64::from(
+            typed_about(case)
+                .iter()
+                .map(entries_in_question)
+                .sum::<u32>(),
+        ))),
         "copies_unconfirmed" => {
             let copies = case
                 .visit
@@ -44,9 +43,10 @@ pub(super) fn of_cast(case: &Case<'_>, name: &str) -> Option<Option<Value>> {
         "minutes_to_photographs" => cast
             .and_then(|c| c.record.minutes_to_photographs())
             .map(Value::Number),
-        "marks_missing_count" => {
-            cast.map(|c| Value::Number(c.inspection.marks_missing.len() as f64))
-        }
+        "marks_missing_count" => cast.map(|c| {
+            let lost = crate::verdict::lost_marks(case.results, Some(&c.inspection));
+            Value::Number(lost.len() as f64)
+        }),
         _ => return None,
     })
 }
@@ -148,20 +148,45 @@ fn skive_reach_share(case: &Case<'_>) -> Option<f64> {
         .skive_deg
         .as_ref()
         .and_then(|e| e.usable())
-        .unwrap_or(SKIVE_USUAL_DEG);
+        .unwrap_or(SKIVE_ANGLE_DEG);
+    let measured = || {
+        let quantities = &case.results?.quantities;
+        quantities
+            .get(&Name::HeelBreadthInside)
+            .or_else(|| quantities.get(&Name::HeelBreadth))
+    };
     let breadth_mm = case
         .visit
         .leg(case.side)
         .and_then(|leg| leg.get(Dimension::HeelBreadthMm))
-        .or_else(|| Some(case.results?.quantities.get(&Name::HeelBreadth)?.value))?;
-    Some(skive_reach_mm(depth_mm, angle_deg)? / breadth_mm).filter(|share| share.is_finite())
+        .or_else(|| Some(measured()?.value))?;
+    match plan_skive(depth_mm, angle_deg, breadth_mm) {
+        Ok(plan) => Some(plan.share_of_heel),
+        Err(SkiveError::BeyondHalf {
+            reach_mm,
+            heel_breadth_mm,
+            ..
+        }) => Some(reach_mm / heel_breadth_mm),
+        Err(_) => None,
+    }
 }
 
-/// How far across the heel a skive of a depth and angle reaches, d / tan β.
-#[must_use]
-pub fn skive_reach_mm(depth_mm: f64, angle_deg: f64) -> Option<f64> {
-    let reach = depth_mm / angle_deg.to_radians().tan();
-    (angle_deg > 0.0 && angle_deg < 90.0 && reach.is_finite()).then_some(reach)
+/// Everything typed about this foot, as JSON.
+fn typed_about(case: &Case<'_>) -> Vec<Json> {
+    let visit = case.visit;
+    let readings: Vec<_> = visit
+        .readings
+        .iter()
+        .filter(|r| r.side.is_none_or(|s| s == case.side))
+        .collect();
+    let parts = [
+        serde_json::to_value((&visit.person.body_mass_kg, &visit.person.stature_mm)),
+        serde_json::to_value(readings),
+        serde_json::to_value(visit.leg(case.side)),
+        serde_json::to_value(case.cast.map(|c| (&c.record, &c.inspection))),
+        serde_json::to_value(case.revision.map(|r| &r.prescription)),
+    ];
+    parts.into_iter().filter_map(Result::ok).collect()
 }
 
 fn entries_in_question(json: &Json) -> u32 {

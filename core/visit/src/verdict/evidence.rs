@@ -133,7 +133,9 @@ impl<'a> Evidence<'a> {
             Check::HingeTransverseDeg => {
                 self.measured(ResultName::HingeTurnTransverse, |v| 90.0 - v)
             }
-            Check::RockMm => self.by_hand(|i| i.rock_mm.as_ref()),
+            Check::RockMm => self
+                .by_hand(|i| i.rock_mm.as_ref())
+                .or_else(|_| self.measured(ResultName::Rock, |v| v)),
             Check::WallMinMm => self.by_hand(|i| i.wall_min_mm.as_ref()),
             Check::WallHeelAnkleMm => self.by_hand(|i| i.wall_heel_ankle_mm.as_ref()),
             Check::WallMaxMm => self.by_hand(|i| i.wall_max_mm.as_ref()),

@@ -10,6 +10,7 @@ mod states;
 mod tolerances;
 
 pub use evidence::Evidence;
+pub(crate) use states::lost_marks;
 pub use tolerances::{Call, Check, Limit, Range, State, StateCheck, StateWord, Tolerances};
 
 use crate::format;
@@ -171,30 +172,35 @@ fn judge(limit: &Limit, c: &Compared, evidence: &Evidence<'_>) -> Finding {
     }
 }
 
-/// Advice, cheapest cause first: only a ± that alone reaches over a limit is worth attacking.
+/// What would make the judgement surer: another photograph where the camera alone leaves it open or
+/// makes more than a quarter of an uncertainty that does; else the marks, else the patient's reading.
+/// Marking is wide (2 to 3 mm), so it is named only where it decides between worst and not worst.
 fn advice(limit: &Limit, c: &Compared, evidence: &Evidence<'_>) -> Option<Advice> {
     let call = limit.call(c.value);
-    let open = |sd: Option<f64>| {
-        sd.is_some_and(|sd| {
-            [-Z95, Z95]
-                .iter()
-                .any(|z| limit.call(c.value + z * sd) != call)
-        })
+    let reaches = |sd: f64, differs: &dyn Fn(Call) -> bool| {
+        [-Z95, Z95]
+            .iter()
+            .any(|z| differs(limit.call(c.value + z * sd)))
     };
-    if open(c.instrument_sd) {
-        let by_ruler = evidence
-            .results
-            .is_some_and(|r| r.source == MeasuredBy::Ruler);
-        return Some(if by_ruler {
-            Advice::MeasureAgain
+    let worst = |other: Call| (other == limit.beyond) != (call == limit.beyond);
+    let instrument = c.instrument_sd.unwrap_or(0.0);
+    let total = instrument.hypot(c.marking_sd.unwrap_or(0.0));
+    let photograph = match evidence.results.map(|r| r.source) {
+        Some(MeasuredBy::Ruler) => Advice::MeasureAgain,
+        _ => Advice::AnotherPhotograph,
+    };
+    if reaches(instrument, &|other| other != call) {
+        return Some(photograph);
+    }
+    if reaches(total, &worst) {
+        let camera_counts = instrument * instrument > total * total / 4.0;
+        return Some(if camera_counts {
+            photograph
         } else {
-            Advice::AnotherPhotograph
+            Advice::ReMark
         });
     }
-    if open(c.marking_sd) {
-        return Some(Advice::ReMark);
-    }
-    open(c.patient_sd).then_some(Advice::RepeatReading)
+    reaches(total.hypot(c.patient_sd.unwrap_or(0.0)), &worst).then_some(Advice::RepeatReading)
 }
 
 /// The amount in words: "Bimalleolar breadth: 8 mm narrower than on the leg (66 mm, leg 74 mm)".

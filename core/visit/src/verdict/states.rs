@@ -1,8 +1,9 @@
 //! Judgement of words: cracks, and marks that did not transfer.
 
 use super::{Call, Evidence, Finding, State, StateCheck, Tolerances, token};
-use crate::cast_record::Crack;
+use crate::cast_record::{Crack, Inspection};
 use crate::words::{Lang, Text};
+use plinthside_measure::cast::Results;
 use plinthside_measure::marks::MarkName;
 
 /// Marks every cast for a hinged brace needs; a malleolus may be marked at its lower pole instead.
@@ -64,39 +65,33 @@ fn finding(state: &State, word: &str, detail: &Text) -> Finding {
     }
 }
 
+/// Needed marks that are lost: noted by hand, or, where the cast was measured, not among its points.
+pub(crate) fn lost_marks(
+    results: Option<&Results>,
+    inspection: Option<&Inspection>,
+) -> Vec<&'static str> {
+    let noted = |mark: &str| inspection.is_some_and(|i| i.marks_missing.iter().any(|m| m == mark));
+    let unmeasured =
+        |mark: &str| results.is_some_and(|r| !r.points.iter().any(|p| p.mark.as_str() == mark));
+    let lost = |(mark, or): &&(&str, Option<&str>)| {
+        noted(mark) || (unmeasured(mark) && or.is_none_or(unmeasured))
+    };
+    NEEDED.iter().filter(lost).map(|(mark, _)| *mark).collect()
+}
+
 /// Which row of the table the marks fall under; nothing known gives nothing.
 fn marks(evidence: &Evidence<'_>) -> Option<(&'static str, Text)> {
-    let noted = evidence
-        .inspection
-        .map(|i| i.marks_missing.as_slice())
-        .unwrap_or_default();
-    let is_lost = |mark: &str| match evidence.results {
-        Some(results) => !results.points.iter().any(|p| p.mark.as_str() == mark),
-        None => noted.iter().any(|m| m == mark),
-    };
-    let mut lost: Vec<&str> = NEEDED
-        .iter()
-        .filter(|(mark, or)| is_lost(mark) && or.is_none_or(is_lost_alternative(evidence)))
-        .map(|(mark, _)| *mark)
-        .collect();
-    if evidence.results.is_some() {
-        // Noted by hand although measured: the clinician's word counts.
-        lost.extend(
-            NEEDED
-                .iter()
-                .map(|(m, _)| *m)
-                .filter(|m| noted.iter().any(|n| n == m)),
-        );
-        lost.sort_unstable();
-        lost.dedup();
-    } else if evidence.inspection.is_none() {
+    if evidence.results.is_none() && evidence.inspection.is_none() {
         return None;
+    }
+    let lost = lost_marks(evidence.results, evidence.inspection);
+    if lost.is_empty() {
+        // Without a measurement an empty list may mean that nobody looked.
+        let all = Text::new("all transferred", "alle übertragen");
+        return evidence.results.map(|_| ("all", all));
     }
     let names = lost.join(", ");
     let detail = Text::new(format!("lost: {names}"), format!("verloren: {names}"));
-    if lost.is_empty() {
-        return Some(("all", Text::new("all transferred", "alle übertragen")));
-    }
     let hinge = lost.iter().any(|m| m.starts_with("malleolus"));
     let heel = [MarkName::HEEL_UPPER, MarkName::HEEL_LOWER]
         .iter()
@@ -107,16 +102,7 @@ fn marks(evidence: &Evidence<'_>) -> Option<(&'static str, Text)> {
         (true, false) => "lost_on_skin",
         (false, false) if lost.len() > 1 => "lost_on_skin",
         (false, true) if lost.len() > 1 => "several_lost",
-        _ => "one_lost",
+        (false, _) => "one_lost",
     };
     Some((word, detail))
-}
-
-/// A malleolus marked at its lower pole is not lost; by hand only the name noted counts.
-fn is_lost_alternative<'a>(evidence: &'a Evidence<'_>) -> impl Fn(&'static str) -> bool + 'a {
-    |mark| {
-        evidence
-            .results
-            .is_none_or(|r| !r.points.iter().any(|p| p.mark.as_str() == mark))
-    }
 }

@@ -81,10 +81,13 @@ pub struct Range {
 }
 
 impl Range {
-    /// Whether a value lies inside; both ends belong to it.
+    /// Whether a value lies inside; both ends belong to it, whatever binary arithmetic left in its
+    /// last digits.
     #[must_use]
     pub fn holds(&self, value: f64) -> bool {
-        self.low.is_none_or(|low| value >= low) && self.high.is_none_or(|high| value <= high)
+        let slack = 1e-9 * value.abs().max(1.0);
+        self.low.is_none_or(|low| value >= low - slack)
+            && self.high.is_none_or(|high| value <= high + slack)
     }
 
     /// The ends that are given.

@@ -3,12 +3,14 @@
 
 use chrono::{DateTime, NaiveDate};
 use plinthside_measure::cast::{
-    CastPoint, Comparison, Reference, Results, SideCheck, SideOutcome, Source,
+    CastPoint, Comparison, Datum, HingeFrom, HingePoint, Reference, ResultName, Results, SideCheck,
+    SideOutcome, Source,
 };
 use plinthside_measure::leg::LegDimension;
 use plinthside_measure::marks::{MarkName, Side, Surface};
 use plinthside_measure::quantity::{Quantity, Unit};
-use plinthside_visit::{Entry, Order, Prescription, Reading, Revision, Visit, When};
+use plinthside_visit::person::{Consent, ConsentFor, Prescriber};
+use plinthside_visit::{Cast, Entry, Order, Prescription, Reading, Visit, When};
 use std::collections::BTreeMap;
 
 pub fn entry(value: f64) -> Entry {
@@ -117,22 +119,103 @@ pub fn visit(side: Side) -> Visit {
 
 /// The prescription of a new order for one side.
 pub fn order_of(visit: &mut Visit, side: Side) -> &mut Prescription {
-    visit.orders.push(Order {
-        id: format!("o-{side}"),
-        side,
-        cast: None,
-        revisions: vec![Revision {
-            number: 1,
-            prescription: Prescription::default(),
-            because: BTreeMap::new(),
-            overrides: BTreeMap::new(),
-            reason: String::new(),
-            signature: None,
-            extra: serde_json::Map::default(),
-        }],
-        history: Vec::new(),
-        extra: serde_json::Map::default(),
-    });
+    visit.orders.push(Order::new(format!("o-{side}"), side));
     let last = visit.orders.len() - 1;
     &mut visit.orders[last].revisions[0].prescription
+}
+
+pub fn after(hours: i64) -> When {
+    when() + chrono::TimeDelta::hours(hours)
+}
+
+pub fn prescriber() -> Prescriber {
+    Prescriber {
+        name: "A. Example".into(),
+        profession: "podiatrist".into(),
+        registration: "P-000".into(),
+        ..Prescriber::default()
+    }
+}
+
+/// A visit whose order can be signed.
+pub fn complete(side: Side) -> Visit {
+    let mut visit = visit(side);
+    visit.person.code = "A17".into();
+    for covers in [ConsentFor::Treatment, ConsentFor::Photographs] {
+        visit.person.consents.push(Consent {
+            covers,
+            given: true,
+            at: Some(when()),
+            by: String::new(),
+            extra: serde_json::Map::default(),
+        });
+    }
+    visit.casts.push(Cast::new("c-1", side));
+    let mut order = Order::new("o-1", side);
+    order.cast = Some("c-1".into());
+    let p = &mut order.revisions[0].prescription;
+    for (path, value) in COMPLETE {
+        p.set(path, serde_json::from_str(value).unwrap()).unwrap();
+    }
+    visit.orders.push(order);
+    visit
+}
+
+const COMPLETE: [(&str, &str); 20] = [
+    ("identity.quantity", "1"),
+    ("identity.lab", "\"the lab\""),
+    ("identity.cast_afterwards", "\"return\""),
+    ("motion.plantarflexion.kind", "\"stopped\""),
+    ("motion.plantarflexion.stop_deg", "0"),
+    ("motion.plantarflexion.stop", "\"adjustable\""),
+    ("motion.dorsiflexion.kind", "\"free\""),
+    ("motion.hinge_sides", "\"both\""),
+    ("motion.hinge", "\"hinge A\""),
+    ("motion.bench_angle", "\"as_cast\""),
+    ("motion.hinge_line.kind", "\"own_marks\""),
+    ("shell.band_height_mm", "330"),
+    ("shell.plastic", "\"polypropylene\""),
+    ("shell.thickness_mm", "4"),
+    ("shell.footplate_end", "\"full\""),
+    ("correction.rearfoot_post", "\"none\""),
+    ("correction.forefoot", "\"none\""),
+    ("correction.skive", "\"none\""),
+    (
+        "closure.straps",
+        "[{\"place\": \"calf\"}, {\"place\": \"ankle\"}]",
+    ),
+    ("footwear.heel_to_ball_drop_mm", "10"),
+];
+
+/// Results with hinge points and a clear forefoot angle, all moved by `shift`.
+pub fn measured(side: Side, shift: f64) -> Results {
+    let mut r = results(side);
+    for (name, value) in [
+        (ResultName::ForefootToRearfoot, 6.0),
+        (ResultName::BalanceToVertical, 8.0),
+        (ResultName::BalanceWidth, 76.0),
+        (ResultName::Bimalleolar, 72.0),
+        (ResultName::HingeTurnTransverse, 7.0),
+    ] {
+        r.quantities.insert(name, quantity(value + shift, 0.2, 0.5));
+    }
+    let q = |value: f64| {
+        Some(Quantity {
+            unit: Unit::Mm,
+            ..quantity(value + shift, 0.2, 2.0)
+        })
+    };
+    let hinge = |mark: &str, height, forward| HingePoint {
+        mark: mark.into(),
+        from: HingeFrom::Apex,
+        cast_mm: [0.0; 3],
+        outside: Datum {
+            height: q(height),
+            forward: q(forward),
+        },
+        inside: Datum::default(),
+    };
+    r.medial_hinge = Some(hinge(MarkName::MALLEOLUS_MEDIAL, 86.0, 45.0));
+    r.lateral_hinge = Some(hinge(MarkName::MALLEOLUS_LATERAL, 73.0, 36.0));
+    r
 }

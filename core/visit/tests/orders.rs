@@ -1,0 +1,626 @@
+//! Filling, signing, amending, following up, and what the paper gets of it.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+
+mod common;
+
+use common::{after, complete, day, entry, measured, prescriber, results, visit, when};
+use plinthside_measure::cast::ResultName;
+use plinthside_measure::marks::Side;
+use plinthside_visit::examination::Dimension;
+use plinthside_visit::figures::practice;
+use plinthside_visit::follow_up::{
+    Fitting, LeafletFor, LeafletText, Receipt, ReceiptAnswer, Remake, RemakeCause, Review,
+};
+use plinthside_visit::order::{
+    FIELDS, FieldKind, Order, OrderState, Origin, Override, SignError, Signing, fillable, statement,
+};
+use plinthside_visit::rules::{Case, RuleSet, check};
+use plinthside_visit::{Clinic, Lang, LegDimensions, Prescription, Visit};
+use serde_json::Map;
+use std::collections::BTreeSet;
+
+fn rules() -> RuleSet {
+    RuleSet::shipped().unwrap()
+}
+
+fn signing(rules: &RuleSet, hours: i64) -> Signing<'_> {
+    Signing {
+        rules,
+        results: None,
+        label_side: None,
+        at: after(hours),
+    }
+}
+
+/// Every field can be set, is printed under its own name in both languages, and emptied again.
+#[test]
+fn every_field_is_set_and_printed() {
+    for field in FIELDS {
+        let value = match field.kind {
+            FieldKind::Number(_) => 3.5.into(),
+            FieldKind::Count => 2.into(),
+            FieldKind::Flag => true.into(),
+            FieldKind::Text => "words".into(),
+            FieldKind::Date => "2026-04-01".into(),
+            FieldKind::Word(list) => list()[0].0.clone().into(),
+            FieldKind::List => match field.path {
+                "closure.straps" => serde_json::json!([{"place": "calf", "long_tails": true}]),
+                _ => serde_json::json!([{"place": "heel"}]),
+            },
+        };
+        let mut order = Order::new("o", Side::Left);
+        let revision = order.draft_mut().unwrap();
+        assert!(revision.lines(Lang::En).is_empty());
+        revision.prescription.set(field.path, value).unwrap();
+        for lang in [Lang::En, Lang::De] {
+            let lines = revision.lines(lang);
+            assert_eq!(lines.len(), 1, "{}", field.path);
+            assert_eq!(lines[0].field.path, field.path);
+            assert!(!lines[0].value.is_empty() && !field.label(lang).is_empty());
+        }
+    }
+    let mut p = Prescription::default();
+    assert!(p.set("motion.no_such", 1.into()).is_err());
+    assert!(p.set("identity.quantity", "many".into()).is_err());
+    assert_eq!(p, Prescription::default());
+}
+
+/// The list of fields is the whole order: every leaf of its JSON has a row.
+#[test]
+fn no_field_is_forgotten() {
+    fn leaves(json: &serde_json::Value, path: &str, out: &mut BTreeSet<String>) {
+        match json {
+            serde_json::Value::Object(fields) => {
+                for (key, value) in fields {
+                    let path = if path.is_empty() {
+                        key.clone()
+                    } else {
+                        format!("{path}.{key}")
+                    };
+                    leaves(value, &path, out);
+                }
+            }
+            _ => {
+                out.insert(path.to_owned());
+            }
+        }
+    }
+    let mut found = BTreeSet::new();
+    leaves(
+        &serde_json::to_value(Prescription::default()).unwrap(),
+        "",
+        &mut found,
+    );
+    let listed: BTreeSet<String> = FIELDS.iter().map(|f| f.path.to_owned()).collect();
+    assert_eq!(found, listed);
+}
+
+fn filled(visit: &mut Visit, shift: f64) -> Vec<(String, serde_json::Value)> {
+    let r = measured(Side::Left, shift);
+    let values = fillable(
+        &Case::of_visit(visit, Side::Left, day()).measured(&r),
+        &Clinic::default(),
+    );
+    let revision = visit.orders[0].draft_mut().unwrap();
+    let stale = revision.fill(&values);
+    assert!(stale.is_empty());
+    for value in &values {
+        assert!(value.because.because.contains("because"), "{}", value.field);
+        assert!(!value.because.source.is_empty(), "{}", value.field);
+    }
+    values
+        .into_iter()
+        .map(|v| (v.field.to_owned(), v.value))
+        .collect()
+}
+
+#[test]
+fn every_measured_field_changes_with_the_measurement() {
+    let mut visit = complete(Side::Left);
+    visit.orders[0]
+        .draft_mut()
+        .unwrap()
+        .prescription
+        .set("correction.forefoot", "balance".into())
+        .unwrap();
+    let before = filled(&mut visit, 0.0);
+    let lines = |visit: &Visit| -> Vec<(String, String)> {
+        let lines = visit.orders[0].revisions[0].lines(Lang::En);
+        let measured = lines
+            .into_iter()
+            .filter(|l| l.because.is_some_and(|b| b.from == Origin::Measured));
+        measured
+            .map(|l| (l.field.path.to_owned(), l.value))
+            .collect()
+    };
+    let first = lines(&visit);
+    assert_eq!(first.len(), 8);
+    let after = filled(&mut visit, 5.0);
+    for (old, new) in before.iter().zip(&after) {
+        let same_word = old.0 == "correction.forefoot_under";
+        assert!(
+            old.0 == new.0 && (same_word || old.1 != new.1),
+            "{old:?} {new:?}"
+        );
+    }
+    for (old, new) in first.iter().zip(lines(&visit)) {
+        assert!(
+            old.1 != new.1 || old.0 == "correction.forefoot_under",
+            "{old:?}"
+        );
+    }
+    // The edge a balance goes under follows the sign of the angle.
+    filled(&mut visit, -20.0);
+    let under = visit.orders[0].revisions[0]
+        .prescription
+        .correction
+        .forefoot_under
+        .clone();
+    assert_eq!(under, Some(plinthside_visit::order::ForefootUnder::Fifth));
+}
+
+#[test]
+fn nothing_is_filled_over_the_prescriber() {
+    let mut visit = complete(Side::Left);
+    let revision = visit.orders[0].draft_mut().unwrap();
+    revision
+        .prescription
+        .set("motion.hinge_line.medial_height_mm", 90.into())
+        .unwrap();
+    filled(&mut visit, 0.0);
+    let revision = visit.orders[0].draft_mut().unwrap();
+    let typed = revision
+        .prescription
+        .motion
+        .hinge_line
+        .medial_height_mm
+        .as_ref()
+        .unwrap();
+    assert_eq!(typed.usable(), Some(90.0), "typed by hand stays");
+    revision
+        .because
+        .get_mut("motion.hinge_line.lateral_height_mm")
+        .unwrap()
+        .confirmed = true;
+    let r = measured(Side::Left, 5.0);
+    let values = fillable(
+        &Case::of_visit(&visit, Side::Left, day()).measured(&r),
+        &Clinic::default(),
+    );
+    let stale = visit.orders[0].draft_mut().unwrap().fill(&values);
+    assert_eq!(stale.len(), 1, "confirmed and changed: asked");
+    assert_eq!(stale[0].field, "motion.hinge_line.lateral_height_mm");
+    let copy = visit.orders[0].revisions[0].choices_only();
+    assert_eq!(copy.motion.hinge_line.lateral_height_mm, None);
+    assert_eq!(copy.shell.plastic, "polypropylene");
+}
+
+#[test]
+fn a_complete_order_is_signed_and_frozen() {
+    let rules = rules();
+    let mut visit = complete(Side::Left);
+    let checks = visit
+        .sign("o-1", &prescriber(), signing(&rules, 1))
+        .unwrap();
+    assert!(checks.fired.iter().all(|f| f.number != 0));
+    assert_eq!(visit.orders[0].state(), OrderState::Signed);
+    assert!(visit.orders[0].draft_mut().is_none());
+    let again = visit
+        .sign("o-1", &prescriber(), signing(&rules, 2))
+        .unwrap_err();
+    assert!(matches!(again, SignError::SignedAlready { revision: 1 }));
+    let s = statement(
+        &visit,
+        &visit.orders[0],
+        &visit.orders[0].revisions[0],
+        &Clinic::default(),
+        Lang::En,
+    )
+    .unwrap();
+    assert!(
+        s.note
+            .get(Lang::En)
+            .contains("Check against your local rules")
+    );
+    assert!(s.note.get(Lang::En).contains("unverified"));
+    assert_eq!(s.patient_code, "A17");
+    assert!(
+        s.characteristics
+            .iter()
+            .any(|(name, value)| name == "Plastic" && value == "polypropylene")
+    );
+}
+
+/// Each required field taken away blocks signing, names itself, and nothing is changed.
+#[test]
+fn every_missing_field_blocks_signing() {
+    let rules = rules();
+    let whole = complete(Side::Left);
+    let lines: Vec<String> = whole.orders[0].revisions[0]
+        .lines(Lang::En)
+        .iter()
+        .map(|l| l.field.path.to_owned())
+        .collect();
+    assert_eq!(lines.len(), 20);
+    for path in lines {
+        let mut visit = whole.clone();
+        let p = &mut visit.orders[0].draft_mut().unwrap().prescription;
+        let empty = match plinthside_visit::order::field(&path).unwrap().kind {
+            FieldKind::Text => "".into(),
+            FieldKind::List => serde_json::json!([]),
+            _ => serde_json::Value::Null,
+        };
+        p.set(&path, empty).unwrap();
+        let before = visit.clone();
+        match visit.sign("o-1", &prescriber(), signing(&rules, 1)) {
+            Err(SignError::Blocked(blocks)) => {
+                assert!(
+                    blocks
+                        .iter()
+                        .any(|b| b.field.as_deref() == Some(path.as_str())),
+                    "{path}"
+                );
+            }
+            other => panic!("{path}: {other:?}"),
+        }
+        assert_eq!(visit, before);
+    }
+    let mut nameless = prescriber();
+    nameless.registration.clear();
+    assert!(matches!(
+        whole.clone().sign("o-1", &nameless, signing(&rules, 1)),
+        Err(SignError::Prescriber { .. })
+    ));
+}
+
+#[test]
+fn an_unreadable_value_blocks_until_it_is_mended() {
+    let rules = rules();
+    let mut visit = complete(Side::Left);
+    let p = &mut visit.orders[0].draft_mut().unwrap().prescription;
+    p.shell.toe_spring_mm = Some(plinthside_visit::norms::typed("lots", "mm", None));
+    let Err(SignError::Blocked(blocks)) = visit.sign("o-1", &prescriber(), signing(&rules, 1))
+    else {
+        panic!("must block");
+    };
+    assert_eq!(blocks[0].rule, "entries-in-question");
+    let lines = visit.orders[0].revisions[0].lines(Lang::En);
+    let line = lines
+        .iter()
+        .find(|l| l.field.path == "shell.toe_spring_mm")
+        .unwrap();
+    assert_eq!(line.value, "“lots”");
+    assert!(line.problem.is_some());
+    // A reading typed wrongly blocks too; on the other side it does not matter here.
+    let mut visit = complete(Side::Left);
+    let mut reading = common::number("resting_heel_deg", Side::Right, 0.0);
+    reading.repeats = vec![plinthside_visit::norms::typed("1O", "deg", None)];
+    visit.readings.push(reading);
+    assert!(
+        visit
+            .clone()
+            .sign("o-1", &prescriber(), signing(&rules, 1))
+            .is_ok()
+    );
+    visit.readings[0].side = Some(Side::Left);
+    assert!(
+        visit
+            .sign("o-1", &prescriber(), signing(&rules, 1))
+            .is_err()
+    );
+}
+
+fn receipt(answer: ReceiptAnswer, hours: i64, reason: &str) -> Receipt {
+    Receipt {
+        answer,
+        at: after(hours),
+        by: "lab".into(),
+        revision: 1,
+        reason: reason.into(),
+        extra: Map::default(),
+    }
+}
+
+fn fitting(hours: i64) -> Fitting {
+    Fitting {
+        at: after(hours),
+        by: "me".into(),
+        comfort: Some(entry(8.0)),
+        pressure: Vec::new(),
+        problems: Vec::new(),
+        adjustments: Vec::new(),
+        wear_in_hours: vec![1.0, 2.5],
+        extra: Map::default(),
+    }
+}
+
+#[test]
+fn the_states_follow_one_another_and_no_other_way() {
+    let rules = rules();
+    let mut visit = complete(Side::Left);
+    let order = &mut visit.orders[0];
+    for to in [
+        OrderState::HandedOver,
+        OrderState::Received,
+        OrderState::Fitted,
+        OrderState::Closed,
+    ] {
+        assert!(matches!(
+            order.move_on(to, after(0), "me", ""),
+            Err(SignError::CannotFollow { .. })
+        ));
+    }
+    assert!(matches!(order.amend("why"), Err(SignError::StillDraft)));
+    visit
+        .sign("o-1", &prescriber(), signing(&rules, 1))
+        .unwrap();
+    let order = &mut visit.orders[0];
+    let early = order.move_on(OrderState::HandedOver, after(-5), "me", "");
+    assert!(matches!(early, Err(SignError::Earlier { .. })));
+    order
+        .move_on(OrderState::HandedOver, after(2), "me", "")
+        .unwrap();
+    let hold = visit.record_receipt("o-1", receipt(ReceiptAnswer::Question, 3, "  "));
+    assert!(matches!(
+        hold,
+        Err(SignError::NeedsReason(OrderState::LabHold))
+    ));
+    assert!(visit.follow_up.is_empty());
+    visit
+        .record_receipt(
+            "o-1",
+            receipt(ReceiptAnswer::Question, 3, "which hinge size?"),
+        )
+        .unwrap();
+    assert_eq!(visit.orders[0].state(), OrderState::LabHold);
+    visit
+        .record_receipt("o-1", receipt(ReceiptAnswer::Accepted, 4, ""))
+        .unwrap();
+    visit.record_fitting("o-1", fitting(240 + 2)).unwrap();
+    visit
+        .record_fitting("o-1", fitting(241))
+        .unwrap_or_else(|e| panic!("{e}"));
+    let review = Review {
+        at: after(500),
+        by: "me".into(),
+        readings: Vec::new(),
+        pain: Some(entry(1.0)),
+        wear_hours_per_day: Some(entry(9.0)),
+        problems: Vec::new(),
+        pressure: Vec::new(),
+        note: String::new(),
+        extra: Map::default(),
+    };
+    visit.record_review("o-1", review).unwrap();
+    let remake = |causes: Vec<RemakeCause>| Remake {
+        at: after(600),
+        causes,
+        reason: "heel too narrow".into(),
+        new_order: None,
+        extra: Map::default(),
+    };
+    assert!(
+        visit
+            .record_remake("o-1", "me", remake(Vec::new()))
+            .is_err()
+    );
+    visit
+        .record_remake(
+            "o-1",
+            "me",
+            remake(vec![RemakeCause::CastShape, RemakeCause::Lab]),
+        )
+        .unwrap();
+    visit.casts[0].record.cast_by = "Caster A".into();
+    let p = practice([&visit]);
+    assert_eq!(p.remakes.unwrap().count, 1);
+    assert_eq!(p.by_cause.len(), 2);
+    assert_eq!(p.by_caster["Caster A"].of, 1);
+    assert_eq!(p.by_lab["the lab"].count, 1);
+    assert_eq!(p.by_hinge["hinge A"].count, 1);
+    assert!((p.turnaround.unwrap().median_days - 10.0).abs() < 1e-9);
+    assert_eq!(p.first_comfort, Some((8.0, 1)));
+    visit.orders[0]
+        .move_on(OrderState::Closed, after(700), "me", "")
+        .unwrap();
+    assert!(
+        visit.orders[0]
+            .move_on(OrderState::Reviewed, after(701), "me", "")
+            .is_err()
+    );
+}
+
+#[test]
+fn an_amendment_is_a_new_revision_and_the_old_one_stays() {
+    let rules = rules();
+    let mut visit = complete(Side::Left);
+    visit.person.body_mass_kg = Some(entry(120.0));
+    let heavy = Override {
+        reason: "letter of the maker".into(),
+        by: "me".into(),
+        at: when(),
+        extra: Map::default(),
+    };
+    let draft = visit.orders[0].draft_mut().unwrap();
+    draft.prescription.motion.hinge_rated_mass_kg = Some(entry(100.0));
+    draft
+        .overrides
+        .insert("too-heavy-for-the-hinge".into(), heavy);
+    visit
+        .sign("o-1", &prescriber(), signing(&rules, 1))
+        .unwrap();
+    let order = &mut visit.orders[0];
+    assert!(
+        order.revisions[0]
+            .signature
+            .as_ref()
+            .unwrap()
+            .cautions
+            .contains(&"too-heavy-for-the-hinge".to_owned())
+    );
+    order
+        .move_on(OrderState::HandedOver, after(2), "me", "")
+        .unwrap();
+    assert!(matches!(order.amend("  "), Err(SignError::NeedsReason(_))));
+    let first = order.revisions[0].clone();
+    let second = order.amend("thinner plastic").unwrap();
+    assert_eq!((second.number, second.signature.is_none()), (2, true));
+    second.prescription.shell.thickness_mm = Some(entry(3.0));
+    assert!(
+        second.overrides.is_empty(),
+        "a reason was typed for the revision before"
+    );
+    assert_eq!(order.in_force().unwrap().number, 1);
+    assert_eq!(order.revisions[0], first);
+    assert!(matches!(
+        visit.sign("o-1", &prescriber(), signing(&rules, 3)),
+        Err(SignError::Blocked(_))
+    ));
+    visit.person.body_mass_kg = Some(entry(80.0));
+    visit
+        .sign("o-1", &prescriber(), signing(&rules, 3))
+        .unwrap();
+    assert_eq!(visit.orders[0].in_force().unwrap().number, 2);
+    assert_eq!(visit.orders[0].history.last().unwrap().revision, 2);
+}
+
+#[test]
+fn a_suggestion_is_taken_up_with_its_reason() {
+    let mut visit = visit(Side::Left);
+    visit
+        .readings
+        .push(common::choice("tendon_stage", Side::Left, "II"));
+    visit
+        .readings
+        .push(common::number("forefoot_abduction_deg", Side::Left, 12.0));
+    visit.orders.push(Order::new("o", Side::Left));
+    let checks = check(&rules(), &Case::of_visit(&visit, Side::Left, day()));
+    let fired = checks
+        .fired
+        .iter()
+        .find(|f| f.rule == "flexible-flatfoot-abduction")
+        .unwrap();
+    let revision = visit.orders[0].draft_mut().unwrap();
+    revision.accept(fired, Lang::En).unwrap();
+    assert_eq!(revision.prescription.shell.lateral_extension, Some(true));
+    let because = &revision.because["shell.lateral_extension"];
+    assert!(because.source.contains("Neville 2016") && because.from == Origin::Rule);
+    let checks = check(&rules(), &Case::of_visit(&visit, Side::Left, day()));
+    assert!(!checks.has("flexible-flatfoot-abduction"));
+}
+
+#[test]
+fn leg_dimensions_reach_order_and_measurement() {
+    let mut visit = complete(Side::Left);
+    let mut leg = LegDimensions::new(Side::Left);
+    leg.values
+        .insert(Dimension::FloorToBandMm, vec![entry(340.0), entry(344.0)]);
+    leg.values
+        .insert(Dimension::BimalleolarBreadthMm, vec![entry(74.0)]);
+    assert_eq!(leg.to_leg().bimalleolar_breadth_mm.mean(), Some(74.0));
+    visit.legs.push(leg);
+    let p = &mut visit.orders[0].draft_mut().unwrap().prescription;
+    p.shell.band_height_mm = None;
+    let values = fillable(
+        &Case::of_visit(&visit, Side::Left, day()),
+        &Clinic::default(),
+    );
+    visit.orders[0].draft_mut().unwrap().fill(&values);
+    let band = visit.orders[0].revisions[0]
+        .prescription
+        .shell
+        .band_height_mm
+        .clone()
+        .unwrap();
+    assert_eq!(band.usable(), Some(342.0));
+}
+
+#[test]
+fn the_leaflet_speaks_both_languages_and_leaves_out_what_is_not_known() {
+    let text = LeafletText::shipped().unwrap();
+    let clinic = Clinic {
+        name: "Clinic".into(),
+        telephone: "000".into(),
+        ..Clinic::default()
+    };
+    let mut visit = complete(Side::Left);
+    visit.follow_up.push(plinthside_visit::follow_up::FollowUp {
+        order: "o-1".into(),
+        fittings: vec![fitting(5)],
+        review_due: chrono::NaiveDate::from_ymd_opt(2026, 4, 9),
+        ..Default::default()
+    });
+    let whose = LeafletFor {
+        clinic: &clinic,
+        side: Side::Left,
+        insensate: false,
+        follow_up: visit.follow_up.first(),
+    };
+    let en = text.leaflet(whose, Lang::En);
+    let all = format!("{en:?}");
+    assert!(
+        all.contains("left leg") && all.contains("9 April 2026") && all.contains("Clinic, 000")
+    );
+    assert!(!all.contains('{') || !all.contains("{urgent}"));
+    assert!(
+        !all.contains("Outside these hours"),
+        "no number known, no line"
+    );
+    assert_eq!(
+        en.sections[0].plan,
+        [
+            ("Day 1".into(), "1 hour".into()),
+            ("Day 2".into(), "2.5 hours".into())
+        ]
+    );
+    let de = text.leaflet(
+        LeafletFor {
+            insensate: true,
+            follow_up: None,
+            ..whose
+        },
+        Lang::De,
+    );
+    assert_eq!(de.sections.len(), en.sections.len() + 1);
+    assert!(format!("{de:?}").contains("linken Bein"));
+    let urgent = Clinic {
+        urgent_telephone: "111".into(),
+        ..clinic.clone()
+    };
+    let with = text.leaflet(
+        LeafletFor {
+            clinic: &urgent,
+            ..whose
+        },
+        Lang::En,
+    );
+    assert!(format!("{with:?}").contains("Outside these hours: 111"));
+}
+
+#[test]
+fn a_balance_is_filled_only_when_chosen_and_certain() {
+    let mut visit = complete(Side::Left);
+    let fields = |visit: &Visit, r: &plinthside_measure::cast::Results| -> usize {
+        let case = Case::of_visit(visit, Side::Left, day());
+        fillable(&case.measured(r), &Clinic::default())
+            .iter()
+            .filter(|f| f.field.starts_with("correction."))
+            .count()
+    };
+    let certain = measured(Side::Left, 0.0);
+    assert_eq!(fields(&visit, &certain), 0, "none was chosen");
+    visit.orders[0]
+        .draft_mut()
+        .unwrap()
+        .prescription
+        .set("correction.forefoot", "balance".into())
+        .unwrap();
+    assert_eq!(fields(&visit, &certain), 4);
+    let mut open = certain.clone();
+    open.quantities.insert(
+        ResultName::ForefootToRearfoot,
+        common::quantity(1.0, 0.2, 2.0),
+    );
+    assert_eq!(fields(&visit, &open), 0);
+    assert_eq!(fields(&visit, &results(Side::Left)), 0);
+}
