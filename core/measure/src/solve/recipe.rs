@@ -19,6 +19,9 @@ use nalgebra::{DMatrix, Matrix2};
 const CAUCHY: f64 = 2.385;
 /// χ² with 8 degrees of freedom, upper 1e-4.
 const TAG_CHI2: f64 = 31.83;
+/// No tag is set aside for less than this sd would explain, pixels: printed corners and lenses are
+/// not truer, however still the photograph.
+const LEAST_DROP_SD_PX: f64 = 0.03;
 /// Largest share of a photograph's tags that may be set aside.
 const MOST_DROPPED: f64 = 0.3;
 /// Weight of the pooled variance, in residuals.
@@ -56,7 +59,7 @@ pub(crate) fn trust_tags(problem: &mut Problem, state: &mut State) -> Result<(),
     }
     weigh(problem, state)?;
     for shot in 0..problem.shots.len() {
-        let sd2 = problem.shots[shot].sd_px.powi(2);
+        let sd2 = problem.shots[shot].sd_px.max(LEAST_DROP_SD_PX).powi(2);
         let mut sums = Vec::new();
         for (i, view) in problem
             .views
