@@ -150,15 +150,15 @@ impl Document {
     ) -> Result<Option<(ChangeHash, Vec<u8>)>, DocumentError> {
         let nothing = Value::Object(Map::new());
         let before = if before.is_null() { &nothing } else { before };
-        let (Value::Object(before), Value::Object(after)) = (before, after) else {
+        let (Value::Object(old), Value::Object(new)) = (before, after) else {
             return Err(DocumentError::NotARecord);
         };
         let mut base = base.to_vec();
         base.sort_unstable();
         let current = base == self.heads();
         self.change(if current { None } else { Some(&base) }, stamp, |writer| {
-            let root = Node::root(writer.tx)?;
-            writer.record("", &root, before, after)
+            let root = Node::of_difference(writer.tx, before, after)?;
+            writer.record("", &root, old, new)
         })
     }
 

@@ -47,19 +47,33 @@ pub(crate) struct Item {
     pub node: Node,
 }
 
+/// Two states of one value: only where they differ is the node needed.
+type Wanted<'a> = Option<(&'a Value, &'a Value)>;
+
 /// A value seen at a key or index: what it is, and the operation that set it.
 type Candidate = (DocValue<'static>, ObjId);
 
 impl Node {
     /// The whole document.
     pub(crate) fn root(doc: &impl ReadDoc) -> Result<Self, AutomergeError> {
-        record(doc, vec![ObjId::Root]).map(|kind| Self::plain(ObjId::Root, kind))
+        record(doc, vec![ObjId::Root], None).map(|kind| Self::plain(ObjId::Root, kind))
+    }
+
+    /// The document as far as writing the difference of two records needs it: fields that do not
+    /// differ are left out, and elements of lists that do not differ are empty.
+    pub(crate) fn of_difference(
+        doc: &impl ReadDoc,
+        before: &Value,
+        after: &Value,
+    ) -> Result<Self, AutomergeError> {
+        record(doc, vec![ObjId::Root], Some((before, after)))
+            .map(|kind| Self::plain(ObjId::Root, kind))
     }
 
     /// One record within a document, without its surroundings.
     pub(crate) fn of_record(doc: &impl ReadDoc, twins: Vec<ObjId>) -> Result<Self, AutomergeError> {
         let op = twins.first().cloned().unwrap_or(ObjId::Root);
-        record(doc, twins).map(|kind| Self::plain(op, kind))
+        record(doc, twins, None).map(|kind| Self::plain(op, kind))
     }
 
     fn plain(op: ObjId, kind: Kind) -> Self {
@@ -137,6 +151,7 @@ fn node(
     doc: &impl ReadDoc,
     mut seen: Vec<Candidate>,
     name: &str,
+    wanted: Wanted<'_>,
 ) -> Result<Option<Node>, AutomergeError> {
     seen.sort_by(|a, b| rank(&b.1).cmp(&rank(&a.1)));
     let Some((winner, op)) = seen.first().cloned() else {
@@ -154,8 +169,8 @@ fn node(
     };
     let kind = match &winner {
         DocValue::Scalar(scalar) => Kind::Leaf(shape::leaf_from_doc(scalar)),
-        DocValue::Object(ObjType::Map | ObjType::Table) => record(doc, twins())?,
-        DocValue::Object(ObjType::List) => list(doc, twins(), name)?,
+        DocValue::Object(ObjType::Map | ObjType::Table) => record(doc, twins(), wanted)?,
+        DocValue::Object(ObjType::List) => list(doc, twins(), name, wanted)?,
         DocValue::Object(ObjType::Text) => Kind::Leaf(Value::String(doc.text(&op)?)),
     };
     let mut made = Node::plain(op, kind);
@@ -164,7 +179,7 @@ fn node(
         let rival = match &value {
             DocValue::Scalar(scalar) => shape::leaf_from_doc(scalar),
             DocValue::Object(_) => {
-                node(doc, vec![(value, op.clone())], name)?.map_or(Value::Null, |n| n.json())
+                node(doc, vec![(value, op.clone())], name, None)?.map_or(Value::Null, |n| n.json())
             }
         };
         if rival != shown && !made.rivals.iter().any(|(other, _)| *other == rival) {
@@ -178,7 +193,11 @@ fn owned(all: Vec<(DocValue<'_>, ObjId)>) -> impl Iterator<Item = Candidate> {
     all.into_iter().map(|(value, op)| (value.into_owned(), op))
 }
 
-fn record(doc: &impl ReadDoc, twins: Vec<ObjId>) -> Result<Kind, AutomergeError> {
+fn record(
+    doc: &impl ReadDoc,
+    twins: Vec<ObjId>,
+    wanted: Wanted<'_>,
+) -> Result<Kind, AutomergeError> {
     let mut seen: BTreeMap<String, Vec<Candidate>> = BTreeMap::new();
     for twin in &twins {
         for item in doc.map_range(twin, ..) {
@@ -192,32 +211,45 @@ fn record(doc: &impl ReadDoc, twins: Vec<ObjId>) -> Result<Kind, AutomergeError>
         }
     }
     let mut removals: HashMap<String, Vec<(String, ObjId)>> = HashMap::new();
+    for (key, all) in &seen {
+        if key.starts_with('-') {
+            removals.insert(key.clone(), marks(all.iter().cloned()));
+        }
+    }
+    let wanted = wanted.and_then(|(before, after)| Some((before.as_object()?, after.as_object()?)));
     let mut fields = BTreeMap::new();
     let mut frozen = None;
     for (key, all) in seen {
         if let Some(field) = shape::key_from_doc(&key) {
-            if let Some(made) = node(doc, all, field)? {
+            let removals = removals
+                .remove(&shape::removal_key(field))
+                .unwrap_or_default();
+            let parts = wanted.map(|(before, after)| (before.get(field), after.get(field)));
+            let parts = match parts {
+                Some((before, after)) if before == after => continue,
+                // What was removed is compared with what it was: all of it.
+                Some((Some(before), Some(after))) if removals.is_empty() => Some((before, after)),
+                _ => None,
+            };
+            if let Some(mut made) = node(doc, all, field, parts)? {
+                made.removals = removals;
                 fields.insert(field.to_owned(), made);
             }
         } else if key == shape::FROZEN {
-            frozen = node(doc, all, &key)?.map(Box::new);
-        } else {
-            let marks = all
-                .into_iter()
-                .filter_map(|(v, op)| v.as_str().map(|s| (s.to_owned(), op.clone())));
-            removals.insert(key, marks.collect());
+            frozen = node(doc, all, &key, None)?.map(Box::new);
         }
-    }
-    for (field, made) in &mut fields {
-        made.removals = removals
-            .remove(&shape::removal_key(field))
-            .unwrap_or_default();
     }
     Ok(Kind::Record {
         twins,
         fields,
         frozen,
     })
+}
+
+/// The digests in marks of removal, each with its operation.
+fn marks(seen: impl Iterator<Item = Candidate>) -> Vec<(String, ObjId)> {
+    seen.filter_map(|(value, op)| Some((value.as_str()?.to_owned(), op)))
+        .collect()
 }
 
 /// Everything seen of one element of a list.
@@ -227,7 +259,12 @@ struct Group {
     seen: Vec<Candidate>,
 }
 
-fn list(doc: &impl ReadDoc, twins: Vec<ObjId>, name: &str) -> Result<Kind, AutomergeError> {
+fn list(
+    doc: &impl ReadDoc,
+    twins: Vec<ObjId>,
+    name: &str,
+    wanted: Wanted<'_>,
+) -> Result<Kind, AutomergeError> {
     let mut items: Vec<Item> = Vec::new();
     // Records with one identifier, gathered before they are built so that twins become one.
     let mut groups: Vec<Group> = Vec::new();
@@ -263,18 +300,29 @@ fn list(doc: &impl ReadDoc, twins: Vec<ObjId>, name: &str) -> Result<Kind, Autom
             });
         }
     }
+    // Without identifiers everywhere the list is compared element by element: all of them.
+    let wanted = wanted
+        .filter(|_| groups.iter().all(|group| group.key.is_some()))
+        .and_then(|(before, after)| Some((by_key(name, before)?, by_key(name, after)?)));
     for Group { key, places, seen } in groups {
-        let Some(mut made) = node(doc, seen, name)? else {
-            continue;
-        };
-        if let Kind::Record { twins, .. } = &made.kind {
-            for twin in twins {
-                let marks = owned(doc.get_all(twin, shape::REMOVED)?);
-                made.removals.extend(
-                    marks.filter_map(|(v, op)| v.as_str().map(|s| (s.to_owned(), op.clone()))),
-                );
+        let mut removals = Vec::new();
+        for (value, op) in &seen {
+            if value.is_object() {
+                removals.extend(marks(owned(doc.get_all(op, shape::REMOVED)?)));
             }
         }
+        let parts = wanted
+            .as_ref()
+            .zip(key.as_ref())
+            .filter(|_| removals.is_empty());
+        let parts =
+            parts.and_then(|((before, after), key)| Some((*before.get(key)?, *after.get(key)?)));
+        let made = match parts {
+            Some((before, after)) if before == after => unchanged(seen),
+            _ => node(doc, seen, name, parts)?,
+        };
+        let Some(mut made) = made else { continue };
+        made.removals = removals;
         // A word ticked on two devices is ticked once.
         let twin = items.iter_mut().find(|i| is_same_word(&i.node, &made));
         match twin {
@@ -287,6 +335,29 @@ fn list(doc: &impl ReadDoc, twins: Vec<ObjId>, name: &str) -> Result<Kind, Autom
         }
     }
     Ok(Kind::List { twins, items })
+}
+
+/// An element that does not differ: known to be there, without its content.
+fn unchanged(seen: Vec<Candidate>) -> Option<Node> {
+    let twins: Vec<ObjId> = seen.into_iter().map(|(_, op)| op).collect();
+    let op = twins.first()?.clone();
+    let kind = Kind::Record {
+        twins,
+        fields: BTreeMap::new(),
+        frozen: None,
+    };
+    Some(Node::plain(op, kind))
+}
+
+/// The elements of a list by their identifiers, if all have one.
+fn by_key<'a>(name: &str, list: &'a Value) -> Option<HashMap<String, &'a Value>> {
+    let mut times = HashMap::new();
+    let keyed = |element: &'a Value| {
+        let mut key = shape::element_key(name, element)?;
+        numbered(&mut key, &mut times);
+        Some((key, element))
+    };
+    list.as_array()?.iter().map(keyed).collect()
 }
 
 fn is_same_word(a: &Node, b: &Node) -> bool {

@@ -151,11 +151,9 @@ impl<T: Transactable + ReadDoc> Writer<'_, T> {
     /// A new revision carries the number after the highest there is.
     fn check_number(&self, items: &[Item], after: &[Value], new: &Value) -> Result {
         let number = |v: &Value| v.get("number").and_then(Value::as_u64).unwrap_or(0);
-        let highest = items
-            .iter()
-            .map(|i| number(&i.node.json()))
-            .max()
-            .unwrap_or(0);
+        // The key, as `2` or `2#1`: an element that does not differ has no content here.
+        let by_key = |item: &Item| item.key.as_ref()?.split('#').next()?.parse().ok();
+        let highest = items.iter().filter_map(by_key).max().unwrap_or(0);
         let earlier = after
             .iter()
             .take_while(|v| *v != new)
