@@ -3,6 +3,9 @@
 use crate::words::{Extra, Lang};
 use serde::{Deserialize, Serialize};
 
+/// No field of a visit holds more; beyond it sums and squares would leave the numbers.
+const LARGEST: f64 = 1e9;
+
 /// A number as the clinician typed it. In JSON a plain number when nothing is to be said about it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(from = "Form", into = "Form")]
@@ -81,10 +84,22 @@ pub struct Guess {
 }
 
 impl Entry {
-    /// A number without anything wrong with it. NaN and infinities are kept as text only.
+    /// A number without anything wrong with it. NaN and infinities are kept as text only; a number
+    /// larger than any field holds is kept and named.
     #[must_use]
     pub fn number(value: f64) -> Self {
-        let problem = (!value.is_finite()).then_some(Problem::NotANumber);
+        let problem = if !value.is_finite() {
+            Some(Problem::NotANumber)
+        } else if value.abs() > LARGEST {
+            Some(Problem::OutsideLimits {
+                low: -LARGEST,
+                high: LARGEST,
+                unit: String::new(),
+                perhaps: Vec::new(),
+            })
+        } else {
+            None
+        };
         let value = value.is_finite().then_some(value);
         let typed = value.map_or_else(String::new, |v| v.to_string());
         Self {
@@ -96,11 +111,12 @@ impl Entry {
         }
     }
 
-    /// The number, if it can be used: readable, and inside the limits or confirmed.
+    /// The number, if it can be used: readable, and inside the limits or confirmed. A number larger
+    /// than any field holds is never used, confirmed or not.
     #[must_use]
     pub fn usable(&self) -> Option<f64> {
         self.value
-            .filter(|v| v.is_finite() && (self.problem.is_none() || self.confirmed))
+            .filter(|v| v.abs() <= LARGEST && (self.problem.is_none() || self.confirmed))
     }
 }
 
@@ -135,8 +151,14 @@ impl Problem {
                 lang,
             ) => {
                 let mut s = match lang {
-                    Lang::En => format!("Outside {low} to {high} {unit}."),
-                    Lang::De => format!("Außerhalb von {low} bis {high} {unit}."),
+                    Lang::En => format!(
+                        "Outside {low} to {high}{}{unit}.",
+                        if unit.is_empty() { "" } else { " " }
+                    ),
+                    Lang::De => format!(
+                        "Außerhalb von {low} bis {high}{}{unit}.",
+                        if unit.is_empty() { "" } else { " " }
+                    ),
                 };
                 for guess in perhaps {
                     s += &match lang {

@@ -239,3 +239,14 @@ fn convexish(outline: &[[f64; 2]]) -> bool {
     let last = angles[0] + std::f64::consts::TAU - angles[angles.len() - 1];
     gaps.chain([last]).all(|gap| gap < std::f64::consts::PI)
 }
+
+/// Found by the properties above: two repeats whose sum is no number any more.
+#[test]
+fn a_number_no_field_holds_is_kept_named_and_never_computed_with() {
+    let mut leg = LegDimensions::new(Side::Left);
+    let entries = leg.values.entry(Dimension::ALL[0]).or_default();
+    entries.extend([f64::MAX.into(), f64::MAX.into()]);
+    let entry: &plinthside_visit::Entry = &entries[0];
+    assert!(entry.value == Some(f64::MAX) && entry.problem.is_some());
+    assert_eq!(leg.get(Dimension::ALL[0]), None);
+}
