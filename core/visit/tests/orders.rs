@@ -1,22 +1,17 @@
-//! Filling, signing, amending, following up, and what the paper gets of it.
+//! Filling, signing, and what the paper gets of it.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
 mod common;
 
-use common::{after, complete, day, entry, measured, prescriber, results, visit, when};
+use common::{after, complete, day, entry, measured, prescriber, results, visit};
 use plinthside_measure::cast::ResultName;
 use plinthside_measure::marks::Side;
 use plinthside_visit::examination::Dimension;
-use plinthside_visit::figures::practice;
-use plinthside_visit::follow_up::{
-    Fitting, LeafletFor, LeafletText, Receipt, ReceiptAnswer, Remake, RemakeCause, Review,
-};
 use plinthside_visit::order::{
-    FIELDS, FieldKind, Order, OrderState, Origin, Override, SignError, Signing, fillable, statement,
+    FIELDS, FieldKind, Order, OrderState, Origin, SignError, Signing, fillable, statement,
 };
 use plinthside_visit::rules::{Case, RuleSet, check};
 use plinthside_visit::{Clinic, Lang, LegDimensions, Prescription, Visit};
-use serde_json::Map;
 use std::collections::BTreeSet;
 
 fn rules() -> RuleSet {
@@ -310,180 +305,6 @@ fn an_unreadable_value_blocks_until_it_is_mended() {
     );
 }
 
-fn receipt(answer: ReceiptAnswer, hours: i64, reason: &str) -> Receipt {
-    Receipt {
-        answer,
-        at: after(hours),
-        by: "lab".into(),
-        revision: 1,
-        reason: reason.into(),
-        extra: Map::default(),
-    }
-}
-
-fn fitting(hours: i64) -> Fitting {
-    Fitting {
-        at: after(hours),
-        by: "me".into(),
-        comfort: Some(entry(8.0)),
-        pressure: Vec::new(),
-        problems: Vec::new(),
-        adjustments: Vec::new(),
-        wear_in_hours: vec![1.0, 2.5],
-        extra: Map::default(),
-    }
-}
-
-#[test]
-fn the_states_follow_one_another_and_no_other_way() {
-    let rules = rules();
-    let mut visit = complete(Side::Left);
-    let order = &mut visit.orders[0];
-    for to in [
-        OrderState::HandedOver,
-        OrderState::Received,
-        OrderState::Fitted,
-        OrderState::Closed,
-    ] {
-        assert!(matches!(
-            order.move_on(to, after(0), "me", ""),
-            Err(SignError::CannotFollow { .. })
-        ));
-    }
-    assert!(matches!(order.amend("why"), Err(SignError::StillDraft)));
-    visit
-        .sign("o-1", &prescriber(), signing(&rules, 1))
-        .unwrap();
-    let order = &mut visit.orders[0];
-    let early = order.move_on(OrderState::HandedOver, after(-5), "me", "");
-    assert!(matches!(early, Err(SignError::Earlier { .. })));
-    order
-        .move_on(OrderState::HandedOver, after(2), "me", "")
-        .unwrap();
-    let hold = visit.record_receipt("o-1", receipt(ReceiptAnswer::Question, 3, "  "));
-    assert!(matches!(
-        hold,
-        Err(SignError::NeedsReason(OrderState::LabHold))
-    ));
-    assert!(visit.follow_up.is_empty());
-    visit
-        .record_receipt(
-            "o-1",
-            receipt(ReceiptAnswer::Question, 3, "which hinge size?"),
-        )
-        .unwrap();
-    assert_eq!(visit.orders[0].state(), OrderState::LabHold);
-    visit
-        .record_receipt("o-1", receipt(ReceiptAnswer::Accepted, 4, ""))
-        .unwrap();
-    visit.record_fitting("o-1", fitting(240 + 2)).unwrap();
-    visit
-        .record_fitting("o-1", fitting(241))
-        .unwrap_or_else(|e| panic!("{e}"));
-    let review = Review {
-        at: after(500),
-        by: "me".into(),
-        readings: Vec::new(),
-        pain: Some(entry(1.0)),
-        wear_hours_per_day: Some(entry(9.0)),
-        problems: Vec::new(),
-        pressure: Vec::new(),
-        note: String::new(),
-        extra: Map::default(),
-    };
-    visit.record_review("o-1", review).unwrap();
-    let remake = |causes: Vec<RemakeCause>| Remake {
-        at: after(600),
-        causes,
-        reason: "heel too narrow".into(),
-        new_order: None,
-        extra: Map::default(),
-    };
-    assert!(
-        visit
-            .record_remake("o-1", "me", remake(Vec::new()))
-            .is_err()
-    );
-    visit
-        .record_remake(
-            "o-1",
-            "me",
-            remake(vec![RemakeCause::CastShape, RemakeCause::Lab]),
-        )
-        .unwrap();
-    visit.casts[0].record.cast_by = "Caster A".into();
-    let p = practice([&visit]);
-    assert_eq!(p.remakes.unwrap().count, 1);
-    assert_eq!(p.by_cause.len(), 2);
-    assert_eq!(p.by_caster["Caster A"].of, 1);
-    assert_eq!(p.by_lab["the lab"].count, 1);
-    assert_eq!(p.by_hinge["hinge A"].count, 1);
-    assert!((p.turnaround.unwrap().median_days - 10.0).abs() < 1e-9);
-    assert_eq!(p.first_comfort, Some((8.0, 1)));
-    visit.orders[0]
-        .move_on(OrderState::Closed, after(700), "me", "")
-        .unwrap();
-    assert!(
-        visit.orders[0]
-            .move_on(OrderState::Reviewed, after(701), "me", "")
-            .is_err()
-    );
-}
-
-#[test]
-fn an_amendment_is_a_new_revision_and_the_old_one_stays() {
-    let rules = rules();
-    let mut visit = complete(Side::Left);
-    visit.person.body_mass_kg = Some(entry(120.0));
-    let heavy = Override {
-        reason: "letter of the maker".into(),
-        by: "me".into(),
-        at: when(),
-        extra: Map::default(),
-    };
-    let draft = visit.orders[0].draft_mut().unwrap();
-    draft.prescription.motion.hinge_rated_mass_kg = Some(entry(100.0));
-    draft
-        .overrides
-        .insert("too-heavy-for-the-hinge".into(), heavy);
-    visit
-        .sign("o-1", &prescriber(), signing(&rules, 1))
-        .unwrap();
-    let order = &mut visit.orders[0];
-    assert!(
-        order.revisions[0]
-            .signature
-            .as_ref()
-            .unwrap()
-            .cautions
-            .contains(&"too-heavy-for-the-hinge".to_owned())
-    );
-    order
-        .move_on(OrderState::HandedOver, after(2), "me", "")
-        .unwrap();
-    assert!(matches!(order.amend("  "), Err(SignError::NeedsReason(_))));
-    let first = order.revisions[0].clone();
-    let second = order.amend("thinner plastic").unwrap();
-    assert_eq!((second.number, second.signature.is_none()), (2, true));
-    second.prescription.shell.thickness_mm = Some(entry(3.0));
-    assert!(
-        second.overrides.is_empty(),
-        "a reason was typed for the revision before"
-    );
-    assert_eq!(order.in_force().unwrap().number, 1);
-    assert_eq!(order.revisions[0], first);
-    assert!(matches!(
-        visit.sign("o-1", &prescriber(), signing(&rules, 3)),
-        Err(SignError::Blocked(_))
-    ));
-    visit.person.body_mass_kg = Some(entry(80.0));
-    visit
-        .sign("o-1", &prescriber(), signing(&rules, 3))
-        .unwrap();
-    assert_eq!(visit.orders[0].in_force().unwrap().number, 2);
-    assert_eq!(visit.orders[0].history.last().unwrap().revision, 2);
-}
-
 #[test]
 fn a_suggestion_is_taken_up_with_its_reason() {
     let mut visit = visit(Side::Left);
@@ -533,68 +354,6 @@ fn leg_dimensions_reach_order_and_measurement() {
         .clone()
         .unwrap();
     assert_eq!(band.usable(), Some(342.0));
-}
-
-#[test]
-fn the_leaflet_speaks_both_languages_and_leaves_out_what_is_not_known() {
-    let text = LeafletText::shipped().unwrap();
-    let clinic = Clinic {
-        name: "Clinic".into(),
-        telephone: "000".into(),
-        ..Clinic::default()
-    };
-    let mut visit = complete(Side::Left);
-    visit.follow_up.push(plinthside_visit::follow_up::FollowUp {
-        order: "o-1".into(),
-        fittings: vec![fitting(5)],
-        review_due: chrono::NaiveDate::from_ymd_opt(2026, 4, 9),
-        ..Default::default()
-    });
-    let whose = LeafletFor {
-        clinic: &clinic,
-        side: Side::Left,
-        insensate: false,
-        follow_up: visit.follow_up.first(),
-    };
-    let en = text.leaflet(whose, Lang::En);
-    let all = format!("{en:?}");
-    assert!(
-        all.contains("left leg") && all.contains("9 April 2026") && all.contains("Clinic, 000")
-    );
-    assert!(!all.contains('{') || !all.contains("{urgent}"));
-    assert!(
-        !all.contains("Outside these hours"),
-        "no number known, no line"
-    );
-    assert_eq!(
-        en.sections[0].plan,
-        [
-            ("Day 1".into(), "1 hour".into()),
-            ("Day 2".into(), "2.5 hours".into())
-        ]
-    );
-    let de = text.leaflet(
-        LeafletFor {
-            insensate: true,
-            follow_up: None,
-            ..whose
-        },
-        Lang::De,
-    );
-    assert_eq!(de.sections.len(), en.sections.len() + 1);
-    assert!(format!("{de:?}").contains("linken Bein"));
-    let urgent = Clinic {
-        urgent_telephone: "111".into(),
-        ..clinic.clone()
-    };
-    let with = text.leaflet(
-        LeafletFor {
-            clinic: &urgent,
-            ..whose
-        },
-        Lang::En,
-    );
-    assert!(format!("{with:?}").contains("Outside these hours: 111"));
 }
 
 #[test]
