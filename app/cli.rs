@@ -2,6 +2,7 @@
 
 use crate::commands;
 use crate::error::AppError;
+use crate::records::Place;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
 
@@ -42,6 +43,117 @@ pub enum Command {
     Bench(PaperArgs),
     /// The packing list that goes into the bag
     Packing(PaperArgs),
+    /// Take a file of visits into the store; makes the store where there is none yet
+    Import(ImportArgs),
+    /// Visits by patient, code, label, lab, state or words of a note
+    Find(FindArgs),
+    /// One visit: what it holds, who changed what when, or as it was at a time
+    Show(ShowArgs),
+    /// Write the whole store to one encrypted file
+    Backup(BackupArgs),
+    /// Make a store from a backup; it takes a new device identity
+    Restore(BackupArgs),
+    /// Check file, records, history, lists, photographs and labels
+    Check(CheckArgs),
+}
+
+/// Which store.
+#[derive(Debug, Clone, Args)]
+pub struct StoreArgs {
+    /// The store; without it the user's own
+    #[arg(long, value_name = "FILE", env = "PLINTHSIDE_STORE")]
+    pub store: Option<PathBuf>,
+    /// File whose first line is the passphrase, instead of being asked
+    #[arg(long, value_name = "FILE")]
+    pub passphrase_file: Option<PathBuf>,
+}
+
+impl StoreArgs {
+    /// The store's place.
+    ///
+    /// # Errors
+    /// The system names no folder for a program's data.
+    pub fn place(&self) -> Result<Place, AppError> {
+        Place::new(self.store.clone(), self.passphrase_file.clone())
+    }
+}
+
+/// `plinthside import`
+#[derive(Debug, Args)]
+pub struct ImportArgs {
+    /// File of visits: `{"clinic": …, "visits": […]}`
+    pub file: PathBuf,
+    /// Folder with the photographs that the visits name; without it that of the file
+    #[arg(long, value_name = "DIR")]
+    pub photos: Option<PathBuf>,
+    /// Who takes them in
+    #[arg(long, value_name = "NAME", default_value = "command line")]
+    pub by: String,
+    /// Print the result as JSON
+    #[arg(long)]
+    pub json: bool,
+    /// Where they go
+    #[command(flatten)]
+    pub store: StoreArgs,
+}
+
+/// `plinthside find`
+#[derive(Debug, Args)]
+pub struct FindArgs {
+    /// What to look for; typing errors are forgiven
+    pub text: String,
+    /// How many at most
+    #[arg(short = 'n', long = "number", default_value_t = 20)]
+    pub number: usize,
+    /// Print the result as JSON
+    #[arg(long)]
+    pub json: bool,
+    /// Where to look
+    #[command(flatten)]
+    pub store: StoreArgs,
+}
+
+/// `plinthside show`
+#[derive(Debug, Args)]
+pub struct ShowArgs {
+    /// Identifier of the visit, or the cast code on its bag
+    pub visit: String,
+    /// Who changed what, when
+    #[arg(long, conflicts_with = "at")]
+    pub history: bool,
+    /// As it was at that time (`2026-05-12T10:00:00+01:00`)
+    #[arg(long, value_name = "TIME")]
+    pub at: Option<String>,
+    /// Print it as JSON
+    #[arg(long)]
+    pub json: bool,
+    /// Where it is
+    #[command(flatten)]
+    pub store: StoreArgs,
+}
+
+/// `plinthside backup` and `plinthside restore`
+#[derive(Debug, Args)]
+pub struct BackupArgs {
+    /// The backup
+    pub file: PathBuf,
+    /// The store
+    #[command(flatten)]
+    pub store: StoreArgs,
+}
+
+/// `plinthside check`
+#[derive(Debug, Args)]
+pub struct CheckArgs {
+    /// Make lists and search again from the records first
+    #[arg(long)]
+    pub rebuild: bool,
+    /// Print the result as JSON
+    #[arg(long)]
+    pub json: bool,
+    /// The store
+    #[command(flatten)]
+    pub store: StoreArgs,
 }
 
 /// `plinthside demo`
@@ -201,9 +313,12 @@ pub struct VisitArgs {
     /// Which foot, where the visit is about both
     #[arg(long, value_enum)]
     pub side: Option<SideArg>,
-    /// The file of visits it is in
-    #[arg(long, value_name = "FILE")]
-    pub visits: PathBuf,
+    /// A file of visits it is in, instead of the store
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["store", "passphrase_file"])]
+    pub visits: Option<PathBuf>,
+    /// The store it is in
+    #[command(flatten)]
+    pub store: StoreArgs,
 }
 
 /// Left or right.
@@ -246,5 +361,11 @@ pub fn run(cli: Cli) -> Result<(), AppError> {
         Some(Command::Order(args)) => commands::papers::order(&args),
         Some(Command::Bench(args)) => commands::papers::bench(&args),
         Some(Command::Packing(args)) => commands::papers::packing(&args),
+        Some(Command::Import(args)) => commands::records::import(&args),
+        Some(Command::Find(args)) => commands::records::find(&args),
+        Some(Command::Show(args)) => commands::records::show(&args),
+        Some(Command::Backup(args)) => commands::records::backup(&args),
+        Some(Command::Restore(args)) => commands::records::restore(&args),
+        Some(Command::Check(args)) => commands::records::check(&args),
     }
 }

@@ -95,6 +95,9 @@ pub enum AppError {
     /// A typed code was refused.
     #[error(transparent)]
     Code(#[from] plinthside_paper::code::CodeError),
+    /// The store refused; what was saved before is still saved.
+    #[error(transparent)]
+    Store(#[from] plinthside_store::StoreError),
     /// A request that cannot be met; the sentence says why and what to do.
     #[error("{0}")]
     Request(String),

@@ -1,15 +1,19 @@
 //! The program: command line, commands, the way from photographs to papers, and the window.
 //!
-//! Start at [`cli::run`]; [`pipeline`] is the main job, [`papers`] what comes out of it.
+//! Start at [`cli::run`]; [`pipeline`] is the main job, [`papers`] what comes out of it,
+//! [`records`] where everything is kept.
 
+pub mod casting;
 pub mod cli;
 pub mod clock;
 pub mod commands;
 pub mod error;
 pub mod files;
+pub mod invented;
 pub mod papers;
 pub mod photographs;
 pub mod pipeline;
+pub mod records;
 pub mod summary;
 pub mod tie;
 pub mod visits;

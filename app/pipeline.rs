@@ -12,7 +12,6 @@ use plinthside_measure::solve::{Solution, SolveOptions, solve};
 use plinthside_visit::When;
 use plinthside_visit::cast_record::Measurement;
 use plinthside_visit::verdict::{Evidence, Tolerances, Verdict, verdict};
-use sha2::{Digest, Sha256};
 use std::collections::BTreeSet;
 
 /// Everything one measurement gave.
@@ -124,15 +123,17 @@ impl Measured {
     ///
     /// # Errors
     /// When the results can't be written as JSON.
-    pub fn to_keep(&self, photos: &[&[u8]], by: &str, at: When) -> Result<Measurement, AppError> {
+    pub fn to_keep(
+        &self,
+        photographs: Vec<String>,
+        by: &str,
+        at: When,
+    ) -> Result<Measurement, AppError> {
         let results = self.results.as_ref().map(serde_json::to_value).transpose();
         Ok(Measurement {
             at: Some(at),
             by: by.to_owned(),
-            photos: photos
-                .iter()
-                .map(|bytes| format!("{:x}", Sha256::digest(bytes)))
-                .collect(),
+            photos: photographs,
             results: results.map_err(AppError::Encode)?,
             clearances: self.clearances.clone(),
             ..Measurement::default()

@@ -3,8 +3,8 @@
 use crate::pipeline::Measured;
 use plinthside_measure::cast::{ResultName, Results};
 use plinthside_measure::quantity::{Quantity, Unit};
-use plinthside_visit::Lang;
 use plinthside_visit::verdict::{Call, Verdict};
+use plinthside_visit::{Lang, Visit};
 use std::fmt::Write;
 
 /// Quantities a summary shows; the JSON holds all of them.
@@ -172,5 +172,46 @@ pub fn of_verdict(verdict: &Verdict) -> String {
         }
     }
     text.push_str("  The clinician decides; local codes and professional rules take precedence.\n");
+    text
+}
+
+/// A visit in a few lines: who, when, what was cast and ordered, and how far it has come.
+#[must_use]
+pub fn of_visit(visit: &Visit) -> String {
+    let mut text = String::new();
+    let at = visit
+        .at
+        .map_or_else(String::new, |at| at.format("%Y-%m-%d %H:%M").to_string());
+    let _ = writeln!(text, "Visit {}  {at}  {}", visit.id, visit.clinician);
+    let _ = writeln!(text, "Patient {}  {}", visit.person.code, visit.person.name);
+    if !visit.reason.is_empty() {
+        let _ = writeln!(text, "Reason: {}", visit.reason);
+    }
+    if let Some(why) = &visit.deferred {
+        let _ = writeln!(text, "Casting was put off: {why}");
+    }
+    let _ = writeln!(text, "Readings: {}", visit.readings.len());
+    for cast in &visit.casts {
+        let _ = writeln!(
+            text,
+            "Cast {} ({} foot): code {}; {} photographs, {} taps. {}",
+            cast.id,
+            cast.side,
+            cast.code.as_deref().unwrap_or("none"),
+            cast.sources.photographs.len(),
+            cast.sources.taps.len(),
+            cast.how_measured().get(Lang::En)
+        );
+    }
+    for order in &visit.orders {
+        let revision = order.newest().map_or(0, |revision| revision.number);
+        let _ = writeln!(
+            text,
+            "Order {} ({} foot): revision {revision}, {}",
+            order.id,
+            order.side,
+            order.state().label(Lang::En)
+        );
+    }
     text
 }

@@ -1,6 +1,6 @@
 //! A file of visits: a clinic and its visits, as `demo` writes and `import` takes them.
 
-use crate::cli::{SideArg, VisitArgs};
+use crate::cli::SideArg;
 use crate::error::AppError;
 use crate::files;
 use plinthside_measure::cast::Results;
@@ -43,13 +43,13 @@ impl VisitsFile {
     ///
     /// # Errors
     /// No such visit, or a visit of both feet without a side named.
-    pub fn foot(&self, args: &VisitArgs) -> Result<Foot<'_>, AppError> {
-        let wanted = args.visit.trim();
+    pub fn foot(&self, wanted: &str, side: Option<SideArg>) -> Result<Foot<'_>, AppError> {
+        let wanted = wanted.trim();
         let code: Option<CastCode> = wanted.parse().ok();
         let has_code = |cast: &&Cast| {
             code.is_some() && cast.code.as_deref().and_then(|c| c.parse().ok()) == code
         };
-        let asked = args.side.map(|side| match side {
+        let asked = side.map(|side| match side {
             SideArg::Left => Side::Left,
             SideArg::Right => Side::Right,
         });

@@ -3,19 +3,19 @@
 use super::write_document;
 use crate::cli::DemoArgs;
 use crate::error::AppError;
-use crate::photographs::{Look, Source, look_through};
-use crate::pipeline::{self, Measured};
-use crate::visits::{Foot, VisitsFile};
-use crate::{clock, files, papers, summary, tie};
+use crate::invented::{self, shipped};
+use crate::pipeline::Measured;
+use crate::records::Records;
+use crate::visits::Foot;
+use crate::{casting, clock, files, papers, summary};
 use plinthside_demo_data as data;
-use plinthside_measure::marks::Marks;
-use plinthside_measure::mat::Mat;
 use plinthside_measure::mat::sheet;
-use plinthside_measure::solve::SolveOptions;
 use plinthside_paper::{LabelSize, Paper, PrinterDots};
-use plinthside_visit::order::fillable;
+use plinthside_store::Opened;
+use plinthside_visit::order::{Signing, fillable};
 use plinthside_visit::rules::{Case, RuleSet};
 use plinthside_visit::verdict::Call;
+use plinthside_visit::{Clinic, Visit};
 use std::path::{Path, PathBuf};
 
 /// Where a demo without a display writes when no folder was named.
@@ -43,21 +43,9 @@ fn has_display() -> bool {
     cfg!(any(windows, target_os = "macos")) || set("DISPLAY") || set("WAYLAND_DISPLAY")
 }
 
-/// A fault in the data that the program ships with.
-fn shipped(problem: impl std::fmt::Display) -> AppError {
-    AppError::Request(format!(
-        "the demo's own data can't be used ({problem}); please report this"
-    ))
-}
-
 /// Both visits of the invented clinic, every output in `folder`.
 fn headless(folder: &Path) -> Result<(), AppError> {
     let folder = files::make_folder(folder)?;
-    let mat = Mat::from_json(data::MAT_JSON)?;
-    let mut clinic = VisitsFile {
-        clinic: serde_json::from_str(data::CLINIC_JSON).map_err(shipped)?,
-        visits: serde_json::from_str(data::VISITS_JSON).map_err(shipped)?,
-    };
     let mut written = vec![folder.join("mat.pdf"), folder.join("mat.json")];
     let layout = sheet::Paper::A3.layout();
     write_document(
@@ -67,87 +55,112 @@ fn headless(folder: &Path) -> Result<(), AppError> {
     )?;
     files::write(&written[1], data::MAT_JSON.as_bytes())?;
 
-    println!("{}: two visits, both invented.", clinic.clinic.name);
+    let store = folder.join("demo.store");
+    let passphrase = folder.join("passphrase.txt");
+    let mut records = fresh_store(&store)?;
+    files::write(
+        &passphrase,
+        format!("{}\n", invented::PASSPHRASE).as_bytes(),
+    )?;
+    let photographs = files::make_folder(&folder.join("photographs"))?;
+    println!("{}: two visits, both invented.", records.clinic().name);
     for cast in &data::CASTS {
-        let measured = measure(cast, &mat, &clinic)?;
-        record(&mut clinic, cast, &measured)?;
-        written.extend(write_papers(&clinic, cast, &measured, &folder)?);
+        let mut visit = records.visit(cast.visit)?;
+        println!(
+            "\n── Visit {} · {} foot ──",
+            visit.value.person.code, cast.side
+        );
+        let measured = measure(&mut records, &mut visit, cast)?;
+        order(&mut records, &mut visit, cast, &measured)?;
+        records.put_away(cast.visit)?;
+        written.extend(write_papers(&mut records, cast, &measured, &folder)?);
+        for photo in &cast.photos {
+            files::write(&photographs.join(photo.name), photo.jpeg)?;
+        }
+        let marks = folder.join(format!("{}-marks.json", cast.side));
+        files::write(&marks, cast.marks_corrected_json.as_bytes())?;
+        written.push(marks);
     }
     let visits = folder.join("visits.json");
-    files::write(&visits, files::json_text(&clinic)?.as_bytes())?;
-    written.push(visits);
+    files::write(
+        &visits,
+        files::json_text(&records.everything()?)?.as_bytes(),
+    )?;
+    written.extend([visits, photographs, store.clone(), passphrase.clone()]);
     println!("\nWritten:");
     for path in written {
         println!("  {}", path.display());
     }
+    println!(
+        "\nTry: plinthside find ashdown --store {} --passphrase-file {}",
+        store.display(),
+        passphrase.display()
+    );
     Ok(())
 }
 
-/// Detects, ties the photographs to the cast, and measures; a wrong tap is named, then put right.
-fn measure(cast: &data::DemoCast, mat: &Mat, clinic: &VisitsFile) -> Result<Measured, AppError> {
-    let visit = clinic
-        .visits
-        .iter()
-        .find(|visit| visit.id == cast.visit)
-        .ok_or_else(|| shipped(format!("no visit {}", cast.visit)))?;
-    println!("\n── Visit {} · {} foot ──", visit.person.code, cast.side);
-    let sources: Vec<Source> = cast
-        .photos
-        .iter()
-        .map(|photo| Source::Bytes {
-            name: photo.name.to_owned(),
-            bytes: photo.jpeg.into(),
-        })
-        .collect();
-    let found = look_through(
-        &sources,
-        Look {
-            codes: true,
-            ..Look::for_mat(mat)
-        },
-    )?;
-    let foot = Foot {
-        clinic: &clinic.clinic,
-        visit,
-        side: cast.side,
-    };
-    println!("{}", tie::to_cast(&found, foot.code()?)?);
-    let photos: Vec<_> = found.into_iter().map(|found| found.tags).collect();
-    let options = SolveOptions::default();
-    let first = Marks::from_json(cast.marks_json)?;
-    match pipeline::measure(Some(mat), &photos, &first, &options) {
-        Ok(measured) => Ok(measured),
-        Err(AppError::Solve(problem)) => {
-            println!("Refused: {problem}\nThe tap was put right and measured again.");
-            let corrected = Marks::from_json(cast.marks_corrected_json)?;
-            pipeline::measure(Some(mat), &photos, &corrected, &options)
-        }
-        Err(problem) => Err(problem),
+/// A new store; that of an earlier demonstration makes room.
+fn fresh_store(path: &Path) -> Result<Records, AppError> {
+    if path.exists() {
+        plinthside_store::remove_store(path)?;
     }
+    invented::store(path, None)
 }
 
-/// Keeps the measurement with the visit, fills the order from it and, where the cast is fit to be
-/// sent, signs it.
-fn record(
-    clinic: &mut VisitsFile,
+/// Detects, ties the photographs to the cast, and measures; a wrong tap is named, then put right.
+fn measure(
+    records: &mut Records,
+    visit: &mut Opened<Visit>,
+    cast: &data::DemoCast,
+) -> Result<Measured, AppError> {
+    let taken = visit
+        .value
+        .cast(cast.side)
+        .ok_or_else(|| shipped("no cast"))?;
+    let seen = casting::look(records, taken)?;
+    println!("{}", seen.tie);
+    let measured = match casting::measure(visit, cast.side, &seen) {
+        Err(AppError::Solve(problem)) => {
+            println!("Refused: {problem}\nThe tap was put right and measured again.");
+            let corrected = invented::sources(cast, cast.marks_corrected_json)?;
+            if let Some(cast) = visit.value.casts.iter_mut().find(|c| c.id == cast.cast) {
+                cast.sources = corrected;
+            }
+            casting::measure(visit, cast.side, &seen)
+        }
+        other => other,
+    }?;
+    let by = visit.value.clinician.clone();
+    records.save(visit, &by, "measured")?;
+    Ok(measured)
+}
+
+/// Fills the order from the measurement and, where the cast is fit to be sent, signs it.
+fn order(
+    records: &mut Records,
+    visit: &mut Opened<Visit>,
     cast: &data::DemoCast,
     measured: &Measured,
 ) -> Result<(), AppError> {
+    let clinic = records.clinic().clone();
+    let said = fill_and_sign(&clinic, &mut visit.value, cast, measured)?;
+    let by = visit.value.clinician.clone();
+    records.save(visit, &by, "ordered")?;
+    println!("{said}");
+    Ok(())
+}
+
+fn fill_and_sign(
+    clinic: &Clinic,
+    visit: &mut Visit,
+    cast: &data::DemoCast,
+    measured: &Measured,
+) -> Result<String, AppError> {
     let results = measured
         .results
         .as_ref()
         .ok_or_else(|| shipped("no cast frame"))?;
     let now = clock::now();
-    let VisitsFile { clinic, visits } = clinic;
-    let visit = visits
-        .iter_mut()
-        .find(|visit| visit.id == cast.visit)
-        .ok_or_else(|| shipped(format!("no visit {}", cast.visit)))?;
-    let photos: Vec<&[u8]> = cast.photos.iter().map(|photo| photo.jpeg).collect();
-    let kept = measured.to_keep(&photos, &visit.clinician, now)?;
-    if let Some(cast) = visit.casts.iter_mut().find(|c| c.id == cast.cast) {
-        cast.measurement = Some(kept);
-    }
     let filled = {
         let case = Case::of_visit(visit, cast.side, now.date_naive()).measured(results);
         fillable(&case, clinic)
@@ -175,16 +188,15 @@ fn record(
     let verdict = papers::judge(&foot, results)?;
     print!("{}", summary::of_measurement(measured, Some(&verdict)));
     if verdict.call == Call::Recast {
-        println!("  The order stays a draft: the cast is to be taken again.");
-        return Ok(());
+        return Ok("  The order stays a draft: the cast is to be taken again.".into());
     }
     let prescriber = clinic
         .prescribers
         .iter()
-        .find(|p| p.name == visit.clinician);
-    let prescriber = prescriber.ok_or_else(|| shipped("nobody may prescribe"))?;
+        .find(|p| p.name == visit.clinician)
+        .ok_or_else(|| shipped("nobody may prescribe"))?;
     let rules = RuleSet::shipped()?;
-    let signing = plinthside_visit::order::Signing {
+    let signing = Signing {
         rules: &rules,
         results: Some(results),
         label_side: Some(cast.side),
@@ -192,7 +204,7 @@ fn record(
     };
     let checks = visit.sign(&order, prescriber, signing)?;
     let cautions = checks.fired.iter().filter(|fired| fired.number > 0).count();
-    println!(
+    Ok(format!(
         "Order signed by {}; {} printed on it.",
         prescriber.name,
         match cautions {
@@ -200,27 +212,18 @@ fn record(
             1 => "1 caution".into(),
             n => format!("{n} cautions"),
         }
-    );
-    Ok(())
+    ))
 }
 
 /// Order, bench sheet, label, packing list and measurement of one foot.
 fn write_papers(
-    clinic: &VisitsFile,
+    records: &mut Records,
     cast: &data::DemoCast,
     measured: &Measured,
     folder: &Path,
 ) -> Result<Vec<PathBuf>, AppError> {
-    let visit = clinic
-        .visits
-        .iter()
-        .find(|visit| visit.id == cast.visit)
-        .ok_or_else(|| shipped(format!("no visit {}", cast.visit)))?;
-    let foot = Foot {
-        clinic: &clinic.clinic,
-        visit,
-        side: cast.side,
-    };
+    let kept = records.with_visit(cast.visit)?;
+    let foot = kept.foot(cast.visit, None)?;
     let today = clock::today();
     let (size, dots) = (LabelSize::W62H100, PrinterDots::DPI_300);
     let label = papers::label(&foot, size, dots, today)?;
@@ -250,7 +253,8 @@ fn write_papers(
     }
     let results = foot.results()?;
     let verdict = papers::judge(&foot, &results)?;
-    let marks = Marks::from_json(cast.marks_corrected_json)?;
+    let taken = foot.cast().ok_or_else(|| shipped("no cast"))?;
+    let marks = taken.sources.marks(cast.side, foot.visit.leg(cast.side));
     let path = folder.join(format!("{}-measurement.json", cast.side));
     let report = measured.report(&marks, Some(&verdict))?;
     files::write(&path, files::json_text(&report)?.as_bytes())?;

@@ -6,6 +6,7 @@ pub mod detect;
 pub mod mat;
 pub mod measure;
 pub mod papers;
+pub mod records;
 
 use crate::error::AppError;
 use crate::files;

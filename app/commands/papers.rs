@@ -25,8 +25,11 @@ fn with_foot<T>(
     args: &VisitArgs,
     make: impl FnOnce(&Foot<'_>) -> Result<T, AppError>,
 ) -> Result<T, AppError> {
-    let file = VisitsFile::read(&args.visits)?;
-    make(&file.foot(args)?)
+    let file = match &args.visits {
+        Some(path) => VisitsFile::read(path)?,
+        None => args.store.place()?.open()?.with_visit(&args.visit)?,
+    };
+    make(&file.foot(&args.visit, args.side)?)
 }
 
 fn page(

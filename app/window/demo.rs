@@ -6,6 +6,7 @@ use plinthside_demo_data::{CASTS, CLINIC_JSON, DemoCast, MAT_JSON, VISITS_JSON};
 use plinthside_measure::marks::Marks;
 use plinthside_measure::mat::Mat;
 use plinthside_visit::{Clinic, Visit};
+use sha2::Digest;
 use std::sync::Arc;
 
 /// Why the demo data can't be opened; tests open them, so only a broken build shows it.
@@ -46,6 +47,7 @@ fn case(visit: Visit, cast: &DemoCast, mat: Mat) -> Result<Case, DemoError> {
     let photos = cast.photos.iter().map(|photo| Photo {
         name: photo.name.into(),
         bytes: Arc::from(photo.jpeg),
+        sha256: format!("{:x}", sha2::Sha256::digest(photo.jpeg)),
         tags: None,
         problem: String::new(),
     });

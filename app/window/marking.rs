@@ -40,6 +40,8 @@ pub struct Photo {
     pub name: String,
     /// The file.
     pub bytes: Arc<[u8]>,
+    /// Its SHA-256, hexadecimal.
+    pub sha256: String,
     /// Tags, once found.
     pub tags: Option<PhotoTags>,
     /// Why it can't be used.

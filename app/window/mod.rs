@@ -287,7 +287,7 @@ impl Inner {
             .cloned()
             .collect();
         marks.outlines.retain(|outline| known(&outline.photo));
-        let photos = marking.photos.iter().map(|p| p.bytes.clone()).collect();
+        let photos = marking.photos.iter().map(|p| p.sha256.clone()).collect();
         self.worker.post(Job::Measure(Box::new(Measuring {
             case,
             mat: marking.mat.clone(),

@@ -58,8 +58,8 @@ pub struct Measuring {
     pub tags: Vec<PhotoTags>,
     /// The taps and what else the results depend on.
     pub marks: Marks,
-    /// The photographs themselves, whose hashes are kept with the results.
-    pub photos: Vec<Arc<[u8]>>,
+    /// SHA-256 of each photograph, kept with the results.
+    pub photos: Vec<String>,
     /// Who tapped the marks.
     pub by: String,
 }
@@ -199,17 +199,14 @@ fn work(job: Job, stop: &AtomicBool, tell: &impl Fn(Told) -> bool) -> bool {
                 unfinished: true,
                 ..SolveOptions::default()
             };
-            let photos: Vec<&[u8]> = m.photos.iter().map(AsRef::as_ref).collect();
+            let (case, photos) = (m.case, m.photos);
             let measured = pipeline::measure(Some(&m.mat), &m.tags, &m.marks, &options)
                 .and_then(|measured| {
-                    let kept = measured.to_keep(&photos, &m.by, clock::now())?;
+                    let kept = measured.to_keep(photos, &m.by, clock::now())?;
                     Ok(Box::new((measured, kept)))
                 })
                 .map_err(|e| e.to_string());
-            tell(Told::Measured {
-                case: m.case,
-                measured,
-            })
+            tell(Told::Measured { case, measured })
         }
         Job::Label { case, source } => tell(Told::Label {
             case,

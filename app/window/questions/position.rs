@@ -4,8 +4,7 @@ use super::{Kind, Question, Scale, item};
 use plinthside_measure::marks::Side;
 use plinthside_ui as ui;
 use plinthside_visit::cast_record::{
-    Cast, CastPosition, CastRecord, Covering, FirstRay, Inspection, Midtarsal, RearfootHeld,
-    SkinCover,
+    Cast, CastPosition, CastRecord, Covering, FirstRay, Midtarsal, RearfootHeld, SkinCover,
 };
 use plinthside_visit::{Entry, Lang, Text, Visit};
 
@@ -125,15 +124,8 @@ pub fn record_mut(visit: &mut Visit, side: Side) -> &mut CastRecord {
         .iter()
         .rposition(|c| c.side == side)
         .unwrap_or_else(|| {
-            visit.casts.push(Cast {
-                id: format!("cast-{}", visit.casts.len() + 1),
-                side,
-                code: None,
-                record: CastRecord::default(),
-                inspection: Inspection::default(),
-                measurement: None,
-                extra: Default::default(),
-            });
+            let id = format!("cast-{}", visit.casts.len() + 1);
+            visit.casts.push(Cast::new(id, side));
             visit.casts.len() - 1
         });
     &mut visit.casts[index].record

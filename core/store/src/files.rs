@@ -64,6 +64,18 @@ pub(crate) fn remove_if_there(path: &Path) -> Result<()> {
     }
 }
 
+/// Removes a whole store with everything in it, for stores made only to be thrown away. One that
+/// is open elsewhere is refused.
+pub fn remove_store(path: &Path) -> Result<()> {
+    let lock = ProcessLock::take(path)?;
+    for suffix in ["-wal", "-shm", ""] {
+        remove_if_there(&beside(path, suffix))?;
+    }
+    remove_if_there(&crate::key::key_path(path))?;
+    drop(lock);
+    remove_if_there(&beside(path, ".lock"))
+}
+
 /// Renames a file, if it is there, to a name of its own.
 pub(crate) fn keep_aside(path: &Path) -> Result<()> {
     if !path.exists() {

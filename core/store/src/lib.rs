@@ -37,6 +37,7 @@ pub use document::{
 };
 pub use error::{Result, StoreError};
 pub use exchange::Outgoing;
+pub use files::remove_store;
 pub use idle::IdleLock;
 pub use key::{Kdf, SHORTEST_PASSPHRASE, key_path};
 pub use photos::{Photo, SCREEN_EDGE_PX, THUMBNAIL_EDGE_PX};

@@ -1,5 +1,6 @@
 //! How the cast was taken, what came out of it, and what was measured on it.
 
+use crate::cast_sources::CastSources;
 use crate::entry::Entry;
 use crate::person::When;
 use crate::words::{Extra, Text, words};
@@ -77,6 +78,9 @@ pub struct Cast {
     /// What was checked on it by hand.
     #[serde(default)]
     pub inspection: Inspection,
+    /// What it is measured from.
+    #[serde(default, skip_serializing_if = "CastSources::is_empty")]
+    pub sources: CastSources,
     /// What was measured on it.
     #[serde(default)]
     pub measurement: Option<Measurement>,
@@ -209,6 +213,7 @@ impl Cast {
             code: None,
             record: CastRecord::default(),
             inspection: Inspection::default(),
+            sources: CastSources::default(),
             measurement: None,
             extra: Extra::new(),
         }

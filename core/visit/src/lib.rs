@@ -6,6 +6,7 @@
 
 pub mod aids;
 pub mod cast_record;
+pub mod cast_sources;
 pub mod data;
 pub mod entry;
 pub mod examination;
@@ -23,6 +24,7 @@ pub mod visit;
 pub mod words;
 
 pub use cast_record::{Cast, CastRecord};
+pub use cast_sources::{CastPhoto, CastSources, Tap};
 pub use entry::Entry;
 pub use examination::{Dimension, LegDimensions, Reading};
 pub use order::{Order, Prescription, Revision};

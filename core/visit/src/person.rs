@@ -117,6 +117,30 @@ pub struct Clinic {
     pub labs: Vec<Lab>,
     /// Hinges it orders.
     pub hinges: Vec<Hinge>,
+    /// Mats it has printed. One that was measured anew is a new entry: casts name the one they
+    /// stood on.
+    pub mats: Vec<PrintedMat>,
+    /// Fields of a newer version.
+    #[serde(flatten)]
+    pub extra: Extra,
+}
+
+/// A printed mat: its layout with what its check bars measure.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct PrintedMat {
+    /// Identifier.
+    pub id: String,
+    /// What the clinic calls it.
+    pub name: String,
+    /// Paper it was printed on.
+    pub paper: String,
+    /// Printer that printed it.
+    pub printer: String,
+    /// When its check bars were measured.
+    pub measured_at: Option<When>,
+    /// The mat file, as JSON text.
+    pub layout: String,
     /// Fields of a newer version.
     #[serde(flatten)]
     pub extra: Extra,

@@ -1,0 +1,259 @@
+//! The store from the command line: taken in, found, shown, checked, backed up, and refused in
+//! words where it can't be.
+#![allow(clippy::unwrap_used, clippy::expect_used)] // helpers of tests, not only #[test] functions
+
+use serde_json::Value;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+use std::sync::OnceLock;
+use tempfile::TempDir;
+
+fn plinthside<S: AsRef<std::ffi::OsStr>>(args: impl IntoIterator<Item = S>) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_plinthside"))
+        .args(args)
+        .env_remove("DISPLAY")
+        .env_remove("WAYLAND_DISPLAY")
+        .env_remove("PLINTHSIDE_STORE")
+        .stdin(std::process::Stdio::null())
+        .output()
+        .expect("the program starts")
+}
+
+fn done(output: &Output) -> String {
+    let stderr = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success(), "{stderr}");
+    String::from_utf8(output.stdout.clone()).expect("UTF-8")
+}
+
+fn refusal(output: &Output) -> String {
+    let stderr = String::from_utf8(output.stderr.clone()).expect("UTF-8");
+    assert_eq!(output.status.code(), Some(1), "{stderr}");
+    assert!(!stderr.contains("panicked"), "{stderr}");
+    stderr
+}
+
+/// One demonstration for all tests here; each works on a copy of its store.
+fn demonstration() -> &'static Path {
+    static DEMO: OnceLock<TempDir> = OnceLock::new();
+    DEMO.get_or_init(|| {
+        let folder = TempDir::new().expect("folder");
+        done(&plinthside([
+            "demo".as_ref(),
+            "--headless".as_ref(),
+            folder.path().as_os_str(),
+        ]));
+        folder
+    })
+    .path()
+}
+
+struct Copy {
+    folder: TempDir,
+    passphrase: PathBuf,
+}
+
+impl Copy {
+    fn new() -> Self {
+        let folder = TempDir::new().expect("folder");
+        for name in [
+            "demo.store",
+            "demo.store.key",
+            "passphrase.txt",
+            "visits.json",
+        ] {
+            fs::copy(demonstration().join(name), folder.path().join(name)).expect("copied");
+        }
+        let passphrase = folder.path().join("passphrase.txt");
+        Self { folder, passphrase }
+    }
+
+    fn path(&self, name: &str) -> PathBuf {
+        self.folder.path().join(name)
+    }
+
+    fn on(&self, store: &str, args: &[&str]) -> Output {
+        let store = self.path(store);
+        let mut all: Vec<&std::ffi::OsStr> = args.iter().map(AsRef::as_ref).collect();
+        all.extend([
+            "--store".as_ref(),
+            store.as_os_str(),
+            "--passphrase-file".as_ref(),
+            self.passphrase.as_os_str(),
+        ]);
+        plinthside(all)
+    }
+
+    fn run(&self, args: &[&str]) -> Output {
+        self.on("demo.store", args)
+    }
+}
+
+#[test]
+fn a_visit_is_found_by_what_is_known_of_it() {
+    let copy = Copy::new();
+    for text in ["ashdwn", "SL-2031", "7R3K", "kiln", "signed"] {
+        let found: Value =
+            serde_json::from_str(&done(&copy.run(&["find", text, "--json"]))).unwrap();
+        let found = found.as_array().unwrap();
+        let left = |case: &Value| case["id"] == "demo-left";
+        assert!(found.iter().any(left), "{text}: {found:?}");
+    }
+    assert!(done(&copy.run(&["find", "nobody-of-this-name"])).contains("Nothing was found"));
+}
+
+#[test]
+fn a_visit_is_shown_whole_with_its_history_and_as_it_was() {
+    let copy = Copy::new();
+    let visit: Value =
+        serde_json::from_str(&done(&copy.run(&["show", "demo-left", "--json"]))).unwrap();
+    assert_eq!(visit["person"]["code"], "SL-2031");
+    assert_eq!(
+        visit["casts"][0]["sources"]["photographs"]
+            .as_array()
+            .unwrap()
+            .len(),
+        8
+    );
+    let code = visit["casts"][0]["code"].as_str().unwrap();
+    let by_code: Value = serde_json::from_str(&done(&copy.run(&["show", code, "--json"]))).unwrap();
+    assert_eq!(by_code, visit);
+
+    let history: Value = serde_json::from_str(&done(&copy.run(&[
+        "show",
+        "demo-left",
+        "--history",
+        "--json",
+    ])))
+    .unwrap();
+    let history = history.as_array().unwrap();
+    assert!(history.len() >= 3, "imported, measured, ordered");
+    let imported = history[0]["stamp"]["at_ms"].as_i64().unwrap();
+    let then = chrono::DateTime::from_timestamp_millis(imported)
+        .unwrap()
+        .to_rfc3339();
+    let before: Value = serde_json::from_str(&done(&copy.run(&[
+        "show",
+        "demo-left",
+        "--at",
+        &then,
+        "--json",
+    ])))
+    .unwrap();
+    assert!(before["casts"][0]["measurement"].is_null());
+    assert!(!visit["casts"][0]["measurement"].is_null());
+    let said = refusal(&copy.run(&["show", "demo-left", "--at", "1999-01-01T00:00:00Z"]));
+    assert!(said.contains("did not exist"), "{said}");
+    assert!(refusal(&copy.run(&["show", "demo-left", "--at", "yesterday"])).contains("yesterday"));
+    assert!(refusal(&copy.run(&["show", "nobody"])).contains("nobody"));
+}
+
+#[test]
+fn papers_come_out_of_the_store_by_visit_or_by_the_code_on_the_bag() {
+    let copy = Copy::new();
+    for (command, visit, file) in [
+        ("order", "demo-left", "order.pdf"),
+        ("bench", "7R3K-M2XD-9TQ4-7", "bench.pdf"),
+        ("label", "demo-left", "label.png"),
+        ("packing", "demo-left", "packing.pdf"),
+    ] {
+        let path = copy.path(file);
+        done(&copy.run(&[command, visit, "--out", path.to_str().unwrap()]));
+        assert!(fs::metadata(&path).unwrap().len() > 1000, "{file}");
+    }
+}
+
+#[test]
+fn what_was_exported_is_taken_in_again_with_its_photographs() {
+    let copy = Copy::new();
+    let file = copy.path("visits.json");
+    let file = file.to_str().unwrap();
+    let photographs = demonstration().join("photographs");
+    let without: Value =
+        serde_json::from_str(&done(&copy.on("new.store", &["import", file, "--json"]))).unwrap();
+    assert_eq!(without["visits"].as_array().unwrap().len(), 2);
+    assert_eq!(without["missing"].as_array().unwrap().len(), 16);
+    assert!(refusal(&copy.on("new.store", &["check"])).contains("findings"));
+    let args = [
+        "import",
+        file,
+        "--photos",
+        photographs.to_str().unwrap(),
+        "--json",
+    ];
+    let again: Value = serde_json::from_str(&done(&copy.on("new.store", &args))).unwrap();
+    assert_eq!(
+        (
+            again["photographs"].as_u64(),
+            again["unchanged"].as_array().unwrap().len()
+        ),
+        (Some(16), 2)
+    );
+    done(&copy.on("new.store", &["check"]));
+    let shown = |store| -> Value {
+        serde_json::from_str(&done(&copy.on(store, &["show", "demo-right", "--json"]))).unwrap()
+    };
+    assert_eq!(shown("new.store"), shown("demo.store"));
+
+    // A visit that is here with other content is refused, and nothing is taken in.
+    let mut changed: Value = serde_json::from_str(&fs::read_to_string(file).unwrap()).unwrap();
+    changed["visits"][0]["reason"] = "another".into();
+    changed["visits"][1]["id"] = "a-new-one".into();
+    let path = copy.path("changed.json");
+    fs::write(&path, changed.to_string()).unwrap();
+    let said = refusal(&copy.on("new.store", &["import", path.to_str().unwrap()]));
+    assert!(said.contains("demo-left"), "{said}");
+    refusal(&copy.on("new.store", &["show", "a-new-one"]));
+}
+
+#[test]
+fn a_backup_restores_whole_under_a_new_identity() {
+    let copy = Copy::new();
+    let backup = copy.path("backup.tar");
+    let backup = backup.to_str().unwrap();
+    done(&copy.run(&["backup", backup]));
+    assert!(done(&copy.on("restored.store", &["restore", backup])).contains("in order"));
+    assert!(done(&copy.on("restored.store", &["check"])).contains("in order"));
+    let said = refusal(&copy.on("restored.store", &["restore", backup]));
+    assert!(said.contains("already"), "{said}");
+    fs::write(copy.path("no.tar"), b"no backup").unwrap();
+    let no = copy.path("no.tar");
+    refusal(&copy.on("other.store", &["restore", no.to_str().unwrap()]));
+    assert!(!copy.path("other.store").exists());
+}
+
+#[test]
+fn a_store_that_can_not_be_opened_says_why() {
+    let copy = Copy::new();
+    fs::write(&copy.passphrase, "not the passphrase\n").unwrap();
+    let said = refusal(&copy.run(&["find", "x"]));
+    assert!(said.contains("passphrase"), "{said}");
+    let said = refusal(&copy.on("none.store", &["check"]));
+    assert!(said.contains("no store"), "{said}");
+    let store = copy.path("demo.store");
+    let said = refusal(&plinthside([
+        "check".as_ref(),
+        "--store".as_ref(),
+        store.as_os_str(),
+    ]));
+    assert!(said.contains("--passphrase-file"), "{said}");
+    fs::write(&copy.passphrase, "short\n").unwrap();
+    let file = copy.path("visits.json");
+    refusal(&copy.on("weak.store", &["import", file.to_str().unwrap()]));
+    assert!(!copy.path("weak.store").exists());
+}
+
+#[test]
+fn a_flipped_bit_is_named_and_the_rest_still_reads() {
+    let copy = Copy::new();
+    let store = copy.path("demo.store");
+    let mut bytes = fs::read(&store).unwrap();
+    let at = bytes.len() / 2;
+    bytes[at] ^= 1;
+    fs::write(&store, bytes).unwrap();
+    let output = copy.run(&["check"]);
+    let said = refusal(&output);
+    assert!(said.contains("findings"), "{said}");
+    assert!(!output.stdout.is_empty(), "what was found is printed");
+    done(&copy.run(&["show", "demo-left"]));
+}
