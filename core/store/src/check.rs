@@ -1,5 +1,6 @@
 //! Checking a store: the file, the records, the lists, the photographs, the labels.
 
+use crate::chunks::joined;
 use crate::error::{Result, StoreError};
 use crate::files::hex;
 use crate::photos::{altered, copy};
@@ -227,10 +228,17 @@ impl Store {
         }
         self.assemble(&chunks.iter().collect::<Vec<_>>())?;
         let finished: Vec<_> = chunks.iter().filter(|c| c.session.is_none()).collect();
+        let doc = self.assemble(&finished)?;
+        let noted = self.noted_heads(n)?;
+        if noted.is_some_and(|noted| noted != joined(&doc.heads())) {
+            return Err(StoreError::Damaged {
+                what: "its newest changes are not those it was finished with".into(),
+            });
+        }
         if finished.is_empty() || kind != VISIT {
             return Ok(Some(None));
         }
-        let should = Projection::of(&self.assemble(&finished)?.value()?);
+        let should = Projection::of(&doc.value()?);
         let is = self.listed(n)?;
         Ok(Some((is.as_ref() != Some(&should)).then_some(id)))
     }

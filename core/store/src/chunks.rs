@@ -75,7 +75,7 @@ impl Store {
         heads: &[ChangeHash],
         bytes: &[u8],
     ) -> Result<()> {
-        let heads: Vec<u8> = heads.iter().flat_map(|hash| hash.0).collect();
+        let heads = joined(heads);
         let sha256 = Sha256::digest(bytes);
         let mut statement = self.conn.prepare_cached(
             "INSERT INTO chunk(k, n, session, unsent, saved_ms, heads, sha256, bytes) VALUES(?,?,?,?,?,?,?,?)",
@@ -91,6 +91,26 @@ impl Store {
             bytes
         ])?;
         Ok(())
+    }
+
+    /// Notes the state a finished record is in. Inside the caller's transaction.
+    pub(crate) fn note_heads(&self, n: i64, doc: &Document) -> Result<()> {
+        let mut statement = self
+            .conn
+            .prepare_cached("UPDATE record SET heads = ? WHERE n = ?")?;
+        statement.execute(params![joined(&doc.heads()), n])?;
+        Ok(())
+    }
+
+    /// The state a finished record must be in; nothing where an earlier format did not note it.
+    pub(crate) fn noted_heads(&self, n: i64) -> Result<Option<Vec<u8>>> {
+        let mut statement = self
+            .conn
+            .prepare_cached("SELECT heads FROM record WHERE n = ?")?;
+        Ok(statement
+            .query_row([n], |row| row.get(0))
+            .optional()?
+            .flatten())
     }
 
     pub(crate) fn has_old_drafts(&self, n: i64) -> Result<bool> {
@@ -177,6 +197,11 @@ impl Store {
         }
         Ok(doc)
     }
+}
+
+/// Hashes one after the other, as the tables hold them.
+pub(crate) fn joined(heads: &[ChangeHash]) -> Vec<u8> {
+    heads.iter().flat_map(|hash| hash.0).collect()
 }
 
 pub(crate) fn first_k(n: i64) -> i64 {

@@ -90,7 +90,7 @@ impl Store {
             self.conn
                 .execute_batch("INSERT INTO search(search) VALUES('optimize')")?;
             self.conn.execute(
-                "UPDATE record SET erased_ms = ?, erased_by = ?, wiped = 0, tombstone_unsent = ?, created_ms = 0 WHERE n = ?",
+                "UPDATE record SET erased_ms = ?, erased_by = ?, wiped = 0, tombstone_unsent = ?, created_ms = 0, heads = NULL WHERE n = ?",
                 params![self.clock.now_ms(), by, unsent, n],
             )?;
             let id: Option<String> = self

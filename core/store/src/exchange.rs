@@ -1,5 +1,6 @@
 //! What synchronising needs: what is new here, and taking in what is new elsewhere.
 
+use crate::chunks::joined;
 use crate::document::{Conflict, Heads};
 use crate::error::{Result, StoreError};
 use crate::files::{hex, unhex};
@@ -49,7 +50,7 @@ impl Store {
     pub fn sent(&mut self, id: &str, heads: &[ChangeHash]) -> Result<()> {
         let n = self.number(id)?;
         let all = self.published(n)?.heads() == heads;
-        let bytes: Vec<u8> = heads.iter().flat_map(|hash| hash.0).collect();
+        let bytes = joined(heads);
         let tx = self.conn.unchecked_transaction()?;
         tx.execute(
             "INSERT OR REPLACE INTO sent(n, heads) VALUES(?,?)",
@@ -101,6 +102,7 @@ impl Store {
             };
             let k = self.next_k(n)?;
             self.insert_chunk(k, None, false, now, &doc.heads(), &new)?;
+            self.note_heads(n, &doc)?;
             self.project(n, kind, &doc, &doc.value()?)?;
             Ok(n)
         })();
@@ -132,6 +134,7 @@ impl Store {
         let done = (|| {
             let k = self.next_k(n)?;
             self.insert_chunk(k, None, true, stamp.at_ms, &doc.heads(), &bytes)?;
+            self.note_heads(n, &doc)?;
             self.project(n, &kind, &doc, &doc.value()?)
         })();
         self.forget(n);

@@ -334,6 +334,9 @@ impl Store {
             for (n, id, kind) in self.live_records()? {
                 let done = self.published(n).and_then(|doc| {
                     let json = doc.value()?;
+                    if self.noted_heads(n)?.is_none() {
+                        self.note_heads(n, &doc)?;
+                    }
                     self.project(n, &kind, &doc, &json)
                 });
                 match done {

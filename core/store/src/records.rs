@@ -144,6 +144,7 @@ impl Store {
         if draft.is_some() {
             return Ok(());
         }
+        self.note_heads(n, &doc)?;
         self.project(n, kind, &doc, &json)
     }
 
@@ -255,6 +256,7 @@ impl Store {
                     [n],
                 )?;
             }
+            self.note_heads(n, &doc)?;
             self.project(n, &kind, &doc, &doc.value()?)
         })();
         self.steps.at("finish", 2);

@@ -99,6 +99,7 @@ impl Store {
                 params![saved_ms, m],
             )?;
             fresh.insert_chunk(first_k(m), None, true, saved_ms, &doc.heads(), &doc.save())?;
+            fresh.note_heads(m, &doc)?;
             fresh.project(m, &kind, &doc, &json)
         })();
         fresh.end_transaction(done)?;

@@ -14,7 +14,7 @@ use crate::store::Steps;
 use rusqlite::{Connection, TransactionBehavior};
 
 /// One version's statements each; version 1 is the first.
-const VERSIONS: &[&str] = &[V1, V2];
+const VERSIONS: &[&str] = &[V1, V2, V3];
 
 const V1: &str = "
 CREATE TABLE meta(name TEXT PRIMARY KEY, value) WITHOUT ROWID;
@@ -59,6 +59,12 @@ const V2: &str = "
 ALTER TABLE case_list ADD COLUMN signed INTEGER NOT NULL DEFAULT 0;
 CREATE TABLE remake(n INTEGER, number INTEGER, cause TEXT, PRIMARY KEY(n, number, cause)) WITHOUT ROWID;
 INSERT OR REPLACE INTO meta VALUES('lists_stale', 1);
+";
+
+/// The newest changes of a record as it was last finished, so that one missing at the end shows.
+/// Unknown (null) in records of an earlier format until they change or the lists are made again.
+const V3: &str = "
+ALTER TABLE record ADD COLUMN heads BLOB;
 ";
 
 /// Newest format this version knows.
