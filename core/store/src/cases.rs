@@ -1,10 +1,9 @@
 //! The case list, read a page at a time.
 
-use crate::error::{Result, StoreError};
+use crate::error::Result;
 use crate::records::VISIT;
-use crate::search::code_symbols;
 use crate::store::Store;
-use rusqlite::{OptionalExtension, Row, params};
+use rusqlite::{Row, params};
 use serde::Serialize;
 
 /// A row of the case list.
@@ -111,29 +110,6 @@ impl Store {
             .prepare_cached(&sql)?
             .query_row([value], |row| row.get(0))?;
         Ok(usize::try_from(count).unwrap_or(0))
-    }
-
-    /// The visit and side a label belongs to, if it is known.
-    pub fn label(&self, code: &str) -> Result<Option<(String, String)>> {
-        let sql = "SELECT r.id, l.side FROM label l JOIN record r ON r.n = l.n WHERE l.code = ? ORDER BY l.bound_ms, l.n";
-        let mut statement = self.conn.prepare_cached(sql)?;
-        Ok(statement
-            .query_row([code_symbols(code)], |row| Ok((row.get(0)?, row.get(1)?)))
-            .optional()?)
-    }
-
-    /// Refuses a label that belongs to another visit or to the other side of this one.
-    pub fn label_is_free(&self, code: &str, visit: &str, side: &str) -> Result<()> {
-        match self.label(code)? {
-            Some((other, other_side)) if other != visit || other_side != side => {
-                Err(StoreError::LabelTaken {
-                    code: code.to_owned(),
-                    visit: other,
-                    side: other_side,
-                })
-            }
-            _ => Ok(()),
-        }
     }
 
     /// Identifiers of all finished visits, in the order they came into this store.

@@ -3,6 +3,7 @@
 use crate::chunks::joined;
 use crate::error::{Result, StoreError};
 use crate::files::hex;
+use crate::labels::LABEL;
 use crate::photos::{altered, copy};
 use crate::project::Projection;
 use crate::records::VISIT;
@@ -235,6 +236,9 @@ impl Store {
                 what: "its newest changes are not those it was finished with".into(),
             });
         }
+        if kind == LABEL {
+            return Ok(Some((!self.label_listed(n, &doc)?).then_some(id)));
+        }
         if finished.is_empty() || kind != VISIT {
             return Ok(Some(None));
         }
@@ -347,8 +351,16 @@ impl Store {
 
     fn check_labels(&mut self, report: &mut Report) {
         let rows = |store: &mut Self| -> Result<Vec<(String, String, String)>> {
-            let sql = "SELECT l.code, r.id, l.side FROM label l JOIN record r ON r.n = l.n
-                       WHERE l.code IN (SELECT code FROM label GROUP BY code HAVING count(*) > 1) ORDER BY l.code, r.n";
+            // Casts that name a code and casts it was bound to; a void label harms nobody.
+            let sql = "WITH held AS (
+                         SELECT l.code AS code, r.id AS visit, l.side AS side FROM label l JOIN record r ON r.n = l.n
+                         UNION SELECT substr(r.id, 7), e.visit, e.side FROM label_event e JOIN record r ON r.n = e.n
+                               WHERE e.what = 'bound')
+                       SELECT code, visit, side FROM held
+                       WHERE code IN (SELECT code FROM held GROUP BY code HAVING count(*) > 1)
+                         AND NOT EXISTS(SELECT 1 FROM label_event e JOIN record r ON r.n = e.n
+                                        WHERE r.id = 'label-' || code AND e.what = 'void')
+                       ORDER BY code, visit, side";
             let mut statement = store.conn.prepare(sql)?;
             let rows =
                 statement.query_map([], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)))?;

@@ -117,6 +117,42 @@ pub enum StoreError {
         /// The side it is bound to.
         side: String,
     },
+    /// The label of the other side.
+    #[error(
+        "Stop: label {code} is bound to the {side} side of this visit, and this is the {wanted} side. Check which cast is in your hands."
+    )]
+    LabelOtherSide {
+        /// The code.
+        code: String,
+        /// The side it is bound to.
+        side: String,
+        /// The side it was to be bound to.
+        wanted: String,
+    },
+    /// A label that was made void.
+    #[error("Label {code} was made void by {by} ({why}). Use another label.")]
+    LabelVoid {
+        /// The code.
+        code: String,
+        /// Who made it void.
+        by: String,
+        /// Why.
+        why: String,
+    },
+    /// A label on more than one cast.
+    #[error("Stop: label {code} stands for more than one cast ({}). Make it void and give each cast a new label.", casts.join("; "))]
+    LabelReused {
+        /// The code.
+        code: String,
+        /// The casts.
+        casts: Vec<String>,
+    },
+    /// Not a code.
+    #[error("“{text}” is not a label code: it has 13 letters and digits. Read it again.")]
+    NotALabel {
+        /// What was given.
+        text: String,
+    },
     /// No such photograph.
     #[error("There is no photograph {sha256} in this store.")]
     NoPhoto {

@@ -3,6 +3,7 @@
 use crate::document::Document;
 use crate::error::Result;
 use crate::files::unhex;
+use crate::labels::LABEL;
 use crate::records::VISIT;
 use crate::search::{code_symbols, words_of};
 use crate::store::Store;
@@ -212,8 +213,10 @@ impl Store {
         doc: &Document,
         json: &Value,
     ) -> Result<()> {
-        if kind != VISIT {
-            return Ok(());
+        match kind {
+            VISIT => {}
+            LABEL => return self.project_label(n, doc),
+            _ => return Ok(()),
         }
         let new = Projection::of(json);
         self.touched = self.clock.now_ms().max(self.touched + 1);
@@ -326,7 +329,7 @@ impl Store {
         let done = (|| {
             self.conn.execute_batch(
                 "DELETE FROM meta WHERE name = 'lists_stale';
-                 DELETE FROM remake; DELETE FROM case_list; DELETE FROM label; DELETE FROM code_part; DELETE FROM photo_use; DELETE FROM word;
+                 DELETE FROM remake; DELETE FROM case_list; DELETE FROM label; DELETE FROM label_event; DELETE FROM code_part; DELETE FROM photo_use; DELETE FROM word;
                  INSERT INTO search(search) VALUES('delete-all');",
             )?;
             self.vocabulary = None;

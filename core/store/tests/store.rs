@@ -334,7 +334,7 @@ fn finds_by_patient_code_label_lab_state_and_note_with_typing_errors() {
     );
     assert!(matches!(
         store.label_is_free("K7Q2-M9TR-B4HX-C", "v0", "right"),
-        Err(StoreError::LabelTaken { .. })
+        Err(StoreError::LabelOtherSide { .. })
     ));
     store
         .label_is_free("K7Q2-M9TR-B4HX-C", "v0", "left")
