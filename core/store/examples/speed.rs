@@ -10,6 +10,7 @@
 #![allow(clippy::expect_used, clippy::unwrap_used)]
 
 use plinthside_store::{Filter, Kdf, Opened, Options, Store, VISIT};
+use plinthside_visit::Visit;
 use rusqlite::{Connection, params};
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
@@ -190,12 +191,11 @@ fn entries(path: &Path) {
     let mut store = Store::create(path, PASSPHRASE, options()).expect("create");
     let key = store.raw_key().to_string();
     let engine = bare(&path.with_extension("bare"), &key);
-    let mut opened: Opened<Value> = store
-        .begin("v", VISIT, &invented(0, &mut Dice(1)), "Ada")
-        .expect("begin");
+    let visit: Visit = serde_json::from_value(invented(0, &mut Dice(1))).expect("visit");
+    let mut opened = store.begin("v", VISIT, &visit, "Ada").expect("begin");
     let (mut ours, mut theirs) = (Vec::new(), Vec::new());
     for i in 0..600 {
-        opened.value["readings"][i % 12]["repeats"][0] = (i as f64 + 0.5).into();
+        opened.value.readings[i % 12].repeats[0] = (i as f64 + 0.5).into();
         let heads = store.document("v").expect("doc").heads();
         let started = Instant::now();
         store.save(&mut opened, "Ada Invented", "").expect("save");

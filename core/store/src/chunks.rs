@@ -14,8 +14,12 @@ const CACHED: usize = 4;
 /// A record held in memory.
 pub(crate) struct Cached {
     pub n: i64,
+    pub id: String,
     pub doc: Document,
+    /// It has drafts of this session.
     pub drafts: bool,
+    /// It has drafts of an earlier session, which are not in `doc`.
+    pub old_drafts: bool,
     /// Key of the next chunk.
     pub next: i64,
     pub chunks: usize,
@@ -34,6 +38,9 @@ pub(crate) struct Chunk {
 
 impl Store {
     pub(crate) fn number(&self, id: &str) -> Result<i64> {
+        if let Some(cached) = self.cache.iter().find(|c| c.id == id) {
+            return Ok(cached.n);
+        }
         let mut statement = self
             .conn
             .prepare_cached("SELECT n, erased_ms FROM record WHERE id = ?")?;
@@ -113,11 +120,29 @@ impl Store {
             .flatten())
     }
 
-    pub(crate) fn has_old_drafts(&self, n: i64) -> Result<bool> {
-        let mut statement = self.conn.prepare_cached(
-            "SELECT EXISTS(SELECT 1 FROM chunk WHERE n = ? AND session IS NOT NULL AND session <> ?)",
-        )?;
-        Ok(statement.query_row([n, self.session], |row| row.get(0))?)
+    /// Refuses a record with work of an earlier session, which waits for a decision.
+    pub(crate) fn refuse_undecided(&mut self, n: i64) -> Result<()> {
+        let cached = self.cached(n)?;
+        if cached.old_drafts {
+            return Err(StoreError::Undecided {
+                id: cached.id.clone(),
+            });
+        }
+        Ok(())
+    }
+
+    /// Adds drafts of this session to a record. Inside the caller's transaction.
+    pub(crate) fn note_drafts(&self, n: i64) -> Result<()> {
+        let sql = "INSERT OR IGNORE INTO drafted(n) VALUES(?)";
+        self.conn.prepare_cached(sql)?.execute([n])?;
+        Ok(())
+    }
+
+    /// Notes that a record has no drafts any more. Inside the caller's transaction.
+    pub(crate) fn note_no_drafts(&self, n: i64) -> Result<()> {
+        let sql = "DELETE FROM drafted WHERE n = ?";
+        self.conn.prepare_cached(sql)?.execute([n])?;
+        Ok(())
     }
 
     /// The record in memory, read if need be. Drafts of an earlier session are left out.
@@ -132,10 +157,16 @@ impl Store {
                 .iter()
                 .filter(|c| c.session.is_none_or(|s| s == session))
                 .collect();
+            let sql = "SELECT id FROM record WHERE n = ?";
+            let mut name = self.conn.prepare_cached(sql)?;
+            let id = name.query_row([n], |row| row.get(0))?;
+            drop(name);
             let cached = Cached {
                 n,
+                id,
                 doc: self.assemble(&mine)?,
                 drafts: mine.iter().any(|c| c.session.is_some()),
+                old_drafts: mine.len() < chunks.len(),
                 next: chunks.last().map_or(first_k(n), |c| c.k + 1),
                 chunks: chunks.len(),
                 saved_at_ms: chunks.iter().map(|c| c.saved_ms).max().unwrap_or(0),

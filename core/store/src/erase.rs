@@ -71,6 +71,7 @@ impl Store {
                 [first_k(n), last_k(n)],
             )?;
             self.conn.execute("DELETE FROM sent WHERE n = ?", [n])?;
+            self.note_no_drafts(n)?;
             let others = self.photos_in_drafts()?;
             let mut gone = 0;
             for sha256 in mine {

@@ -94,7 +94,7 @@ impl Store {
             return Ok(false);
         }
         let now = self.clock.now_ms();
-        self.conn.execute_batch("BEGIN IMMEDIATE")?;
+        self.begin_transaction()?;
         let done = (|| {
             let n = match known {
                 Some(n) => n,
@@ -130,7 +130,7 @@ impl Store {
         let (kind, stamp) = (self.kind(n)?, self.stamp(by, ""));
         let mut doc = self.published(n)?;
         let bytes = doc.resolve(conflict, choice, &stamp)?;
-        self.conn.execute_batch("BEGIN IMMEDIATE")?;
+        self.begin_transaction()?;
         let done = (|| {
             let k = self.next_k(n)?;
             self.insert_chunk(k, None, true, stamp.at_ms, &doc.heads(), &bytes)?;
@@ -213,9 +213,7 @@ impl Store {
 
     /// Photographs that drafts name.
     pub(crate) fn photos_in_drafts(&self) -> Result<BTreeSet<Vec<u8>>> {
-        let mut statement = self
-            .conn
-            .prepare("SELECT DISTINCT n FROM chunk WHERE session IS NOT NULL")?;
+        let mut statement = self.conn.prepare("SELECT n FROM drafted")?;
         let numbers = statement
             .query_map([], |row| row.get(0))?
             .collect::<Result<Vec<i64>, _>>()?;

@@ -325,7 +325,7 @@ impl Store {
 
     /// Makes every list again from the records. What it could not read it names.
     pub fn rebuild(&mut self) -> Result<Vec<String>> {
-        self.conn.execute_batch("BEGIN IMMEDIATE")?;
+        self.begin_transaction()?;
         let done = (|| {
             self.conn.execute_batch(
                 "DELETE FROM meta WHERE name = 'lists_stale';

@@ -88,7 +88,7 @@ impl Store {
         by: &str,
     ) -> Result<Opened<T>> {
         self.steps.at("save", 1);
-        self.conn.execute_batch("BEGIN IMMEDIATE")?;
+        self.begin_transaction()?;
         let done = self.insert(id, kind, value, by, Some(self.session));
         self.steps.at("save", 2);
         self.end_transaction(done)?;
@@ -114,7 +114,7 @@ impl Store {
         records: impl IntoIterator<Item = (&'a str, &'a T)>,
         by: &str,
     ) -> Result<()> {
-        self.conn.execute_batch("BEGIN IMMEDIATE")?;
+        self.begin_transaction()?;
         let done = records
             .into_iter()
             .try_for_each(|(id, value)| self.insert(id, kind, value, by, None));
@@ -142,7 +142,7 @@ impl Store {
             self.insert_chunk(first_k(n), draft, true, stamp.at_ms, &[hash], &doc.save())?;
         }
         if draft.is_some() {
-            return Ok(());
+            return self.note_drafts(n);
         }
         self.note_heads(n, &doc)?;
         self.project(n, kind, &doc, &json)
@@ -151,9 +151,7 @@ impl Store {
     /// Opens a record for editing.
     pub fn open_record<T: DeserializeOwned + Serialize>(&mut self, id: &str) -> Result<Opened<T>> {
         let n = self.number(id)?;
-        if self.has_old_drafts(n)? {
-            return Err(StoreError::Undecided { id: id.to_owned() });
-        }
+        self.refuse_undecided(n)?;
         let cached = self.cached(n)?;
         let (heads, json, saved_at_ms) =
             (cached.doc.heads(), cached.doc.value()?, cached.saved_at_ms);
@@ -179,8 +177,8 @@ impl Store {
         let after = to_json(&opened.id, &opened.value)?;
         let n = self.number(&opened.id)?;
         let stamp = self.stamp(by, why);
-        let (id, base, before) = (&opened.id, &opened.heads, &opened.before);
-        let written = self.write(n, id, base, before, &after, &stamp);
+        let (base, before) = (&opened.heads, &opened.before);
+        let written = self.write(n, base, before, &after, &stamp);
         let written = self.keep_or_drop(written)?;
         let heads = self.cached(n)?.doc.heads();
         if let Some((hash, at_ms)) = written {
@@ -198,25 +196,26 @@ impl Store {
     fn write(
         &mut self,
         n: i64,
-        id: &str,
         base: &[ChangeHash],
         before: &Value,
         after: &Value,
         stamp: &Stamp,
     ) -> Result<Option<(ChangeHash, i64)>> {
-        if self.has_old_drafts(n)? {
-            return Err(StoreError::Undecided { id: id.to_owned() });
-        }
+        self.refuse_undecided(n)?;
         let cached = self.cached(n)?;
         let Some((hash, bytes)) = cached.doc.edit(base, before, after, stamp)? else {
             return Ok(None);
         };
-        let k = cached.next;
+        let (k, first) = (cached.next, !cached.drafts);
         self.steps.at("save", 1);
-        let tx = self.conn.unchecked_transaction()?;
-        self.insert_chunk(k, Some(self.session), true, stamp.at_ms, &[hash], &bytes)?;
+        self.begin_transaction()?;
+        let session = Some(self.session);
+        let mut done = self.insert_chunk(k, session, true, stamp.at_ms, &[hash], &bytes);
+        if first {
+            done = done.and_then(|()| self.note_drafts(n));
+        }
         self.steps.at("save", 2);
-        tx.commit()?;
+        self.end_transaction(done)?;
         self.steps.at("save", 3);
         let cached = self.cached(n)?;
         cached.next += 1;
@@ -230,9 +229,7 @@ impl Store {
     /// Finishes a record: its drafts become part of it, for the lists and for other devices.
     pub fn finish(&mut self, id: &str) -> Result<()> {
         let n = self.number(id)?;
-        if self.has_old_drafts(n)? {
-            return Err(StoreError::Undecided { id: id.to_owned() });
-        }
+        self.refuse_undecided(n)?;
         let kind = self.kind(n)?;
         let cached = self.cached(n)?;
         if !cached.drafts {
@@ -241,7 +238,7 @@ impl Store {
         let (doc, chunks, next) = (cached.doc.clone(), cached.chunks, cached.next);
         let saved_ms = cached.saved_at_ms;
         self.steps.at("finish", 1);
-        self.conn.execute_batch("BEGIN IMMEDIATE")?;
+        self.begin_transaction()?;
         let done = (|| {
             if chunks >= PACK_FROM {
                 let low = first_k(n);
@@ -252,10 +249,11 @@ impl Store {
                 self.insert_chunk(next, None, true, saved_ms, &doc.heads(), &doc.save())?;
             } else {
                 self.conn.execute(
-                    "UPDATE chunk SET session = NULL WHERE n = ? AND session IS NOT NULL",
-                    [n],
+                    "UPDATE chunk SET session = NULL WHERE k BETWEEN ? AND ? AND session IS NOT NULL",
+                    [first_k(n), last_k(n)],
                 )?;
             }
+            self.note_no_drafts(n)?;
             self.note_heads(n, &doc)?;
             self.project(n, &kind, &doc, &doc.value()?)
         })();
@@ -275,9 +273,10 @@ impl Store {
     pub fn unfinished(&self) -> Result<Vec<Unfinished>> {
         let mut statement = self.conn.prepare(
             "SELECT r.id, r.kind, count(*), max(c.saved_ms),
-                    NOT EXISTS(SELECT 1 FROM chunk d WHERE d.n = r.n AND d.session IS NULL)
-             FROM chunk c JOIN record r ON r.n = c.n
-             WHERE c.session IS NOT NULL AND c.session <> ? GROUP BY r.n ORDER BY max(c.saved_ms) DESC",
+                    NOT EXISTS(SELECT 1 FROM chunk e WHERE e.k BETWEEN d.n << 20 AND (d.n + 1 << 20) - 1 AND e.session IS NULL)
+             FROM drafted d JOIN record r ON r.n = d.n
+             JOIN chunk c ON c.k BETWEEN d.n << 20 AND (d.n + 1 << 20) - 1
+             WHERE c.session IS NOT NULL AND c.session <> ? GROUP BY r.n ORDER BY max(c.saved_ms) DESC, r.n DESC",
         )?;
         let rows = statement.query_map([self.session], |row| {
             Ok(Unfinished {
@@ -295,8 +294,8 @@ impl Store {
     pub fn recover(&mut self, id: &str) -> Result<()> {
         let n = self.number(id)?;
         self.conn.execute(
-            "UPDATE chunk SET session = ? WHERE n = ? AND session IS NOT NULL",
-            [self.session, n],
+            "UPDATE chunk SET session = ? WHERE k BETWEEN ? AND ? AND session IS NOT NULL",
+            [self.session, first_k(n), last_k(n)],
         )?;
         self.forget(n);
         Ok(())
@@ -305,14 +304,18 @@ impl Store {
     /// Takes drafts back: the record is again as it was last finished; one that never was is gone.
     pub fn discard(&mut self, id: &str) -> Result<()> {
         let n = self.number(id)?;
-        self.conn.execute_batch("BEGIN IMMEDIATE")?;
+        self.begin_transaction()?;
         let done = (|| {
-            self.conn
-                .execute("DELETE FROM chunk WHERE n = ? AND session IS NOT NULL", [n])?;
-            let never =
-                "DELETE FROM record WHERE n = ?1 AND NOT EXISTS(SELECT 1 FROM chunk WHERE n = ?1)";
-            self.conn.execute(never, [n])?;
-            Ok(())
+            let (first, last) = (first_k(n), last_k(n));
+            self.conn.execute(
+                "DELETE FROM chunk WHERE k BETWEEN ? AND ? AND session IS NOT NULL",
+                [first, last],
+            )?;
+            self.conn.execute(
+                "DELETE FROM record WHERE n = ?1 AND NOT EXISTS(SELECT 1 FROM chunk WHERE k BETWEEN ?2 AND ?3)",
+                [n, first, last],
+            )?;
+            self.note_no_drafts(n)
         })();
         self.forget(n);
         self.end_transaction(done)
@@ -342,10 +345,16 @@ impl Store {
         result
     }
 
+    /// Begins to write. The statement is kept prepared: every entry needs it.
+    pub(crate) fn begin_transaction(&self) -> Result<()> {
+        self.conn.prepare_cached("BEGIN IMMEDIATE")?.execute([])?;
+        Ok(())
+    }
+
     /// Commits, or takes everything back and returns the error.
     pub(crate) fn end_transaction<T>(&mut self, done: Result<T>) -> Result<T> {
         let done = done.and_then(|value| {
-            self.conn.execute_batch("COMMIT")?;
+            self.conn.prepare_cached("COMMIT")?.execute([])?;
             Ok(value)
         });
         if done.is_err() {

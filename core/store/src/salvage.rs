@@ -91,7 +91,7 @@ impl Store {
         let doc = self.assemble(&chunks.iter().collect::<Vec<_>>())?;
         let json = doc.value()?;
         let saved_ms = chunks.iter().map(|c| c.saved_ms).max().unwrap_or(0);
-        fresh.conn.execute_batch("BEGIN IMMEDIATE")?;
+        fresh.begin_transaction()?;
         let done = (|| {
             let m = fresh.insert_record(&id, &kind)?;
             fresh.conn.execute(

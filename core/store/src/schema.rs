@@ -61,10 +61,14 @@ CREATE TABLE remake(n INTEGER, number INTEGER, cause TEXT, PRIMARY KEY(n, number
 INSERT OR REPLACE INTO meta VALUES('lists_stale', 1);
 ";
 
-/// The newest changes of a record as it was last finished, so that one missing at the end shows.
-/// Unknown (null) in records of an earlier format until they change or the lists are made again.
+/// The newest changes of a record as it was last finished, so that one missing at the end shows;
+/// unknown (null) in records of an earlier format until they change or the lists are made again.
+/// Records with drafts, in a table instead of an index that every entry would write to.
 const V3: &str = "
 ALTER TABLE record ADD COLUMN heads BLOB;
+CREATE TABLE drafted(n INTEGER PRIMARY KEY);
+INSERT INTO drafted SELECT DISTINCT n FROM chunk WHERE session IS NOT NULL;
+DROP INDEX chunk_draft;
 ";
 
 /// What happened to labels. There are no records of that kind before, so nothing is made again.

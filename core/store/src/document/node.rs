@@ -174,6 +174,9 @@ fn node(
         DocValue::Object(ObjType::Text) => Kind::Leaf(Value::String(doc.text(&op)?)),
     };
     let mut made = Node::plain(op, kind);
+    if seen.len() == 1 {
+        return Ok(Some(made));
+    }
     let shown = made.json();
     for (value, op) in seen.into_iter().skip(1).filter(|(value, _)| !same(value)) {
         let rival = match &value {
@@ -198,9 +201,15 @@ fn record(
     twins: Vec<ObjId>,
     wanted: Wanted<'_>,
 ) -> Result<Kind, AutomergeError> {
+    let wanted = wanted.and_then(|(before, after)| Some((before.as_object()?, after.as_object()?)));
+    let differs =
+        |field: &str| wanted.is_none_or(|(before, after)| before.get(field) != after.get(field));
     let mut seen: BTreeMap<String, Vec<Candidate>> = BTreeMap::new();
     for twin in &twins {
         for item in doc.map_range(twin, ..) {
+            if shape::key_from_doc(&item.key).is_some_and(|field| !differs(field)) {
+                continue;
+            }
             let all = seen.entry(item.key.to_string()).or_default();
             if item.conflict {
                 all.extend(owned(doc.get_all(twin, Prop::Map(item.key.to_string()))?));
@@ -216,7 +225,6 @@ fn record(
             removals.insert(key.clone(), marks(all.iter().cloned()));
         }
     }
-    let wanted = wanted.and_then(|(before, after)| Some((before.as_object()?, after.as_object()?)));
     let mut fields = BTreeMap::new();
     let mut frozen = None;
     for (key, all) in seen {
@@ -226,7 +234,6 @@ fn record(
                 .unwrap_or_default();
             let parts = wanted.map(|(before, after)| (before.get(field), after.get(field)));
             let parts = match parts {
-                Some((before, after)) if before == after => continue,
                 // What was removed is compared with what it was: all of it.
                 Some((Some(before), Some(after))) if removals.is_empty() => Some((before, after)),
                 _ => None,
@@ -305,21 +312,20 @@ fn list(
         .filter(|_| groups.iter().all(|group| group.key.is_some()))
         .and_then(|(before, after)| Some((by_key(name, before)?, by_key(name, after)?)));
     for Group { key, places, seen } in groups {
-        let mut removals = Vec::new();
-        for (value, op) in &seen {
-            if value.is_object() {
-                removals.extend(marks(owned(doc.get_all(op, shape::REMOVED)?)));
-            }
-        }
-        let parts = wanted
-            .as_ref()
-            .zip(key.as_ref())
-            .filter(|_| removals.is_empty());
+        let parts = wanted.as_ref().zip(key.as_ref());
         let parts =
             parts.and_then(|((before, after), key)| Some((*before.get(key)?, *after.get(key)?)));
-        let made = match parts {
-            Some((before, after)) if before == after => unchanged(seen),
-            _ => node(doc, seen, name, parts)?,
+        let mut removals = Vec::new();
+        let made = if parts.is_some_and(|(before, after)| before == after) {
+            unchanged(seen)
+        } else {
+            for (value, op) in &seen {
+                if value.is_object() {
+                    removals.extend(marks(owned(doc.get_all(op, shape::REMOVED)?)));
+                }
+            }
+            // What was removed is compared with what it was: all of it.
+            node(doc, seen, name, parts.filter(|_| removals.is_empty()))?
         };
         let Some(mut made) = made else { continue };
         made.removals = removals;
