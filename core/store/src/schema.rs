@@ -1,6 +1,6 @@
 //! Tables of the store, and how an older file becomes a newer one.
 //!
-//! `record` and `chunk` are the truth, with `photo`; `case_list`, `label`, `label_event`, `remake`, `photo_use`,
+//! `record` and `chunk` are the truth, with `photo`; `drafted` lists the records with drafts; `case_list`, `label`, `label_event`, `remake`, `photo_use`,
 //! `word` and `search` are projections that `Store::rebuild` can make again from it.
 //!
 //! Migration, each version in one transaction:
@@ -14,7 +14,7 @@ use crate::store::Steps;
 use rusqlite::{Connection, TransactionBehavior};
 
 /// One version's statements each; version 1 is the first.
-const VERSIONS: &[&str] = &[V1, V2, V3, V4];
+const VERSIONS: &[&str] = &[V1, V2, V3, V4, V5];
 
 const V1: &str = "
 CREATE TABLE meta(name TEXT PRIMARY KEY, value) WITHOUT ROWID;
@@ -63,12 +63,8 @@ INSERT OR REPLACE INTO meta VALUES('lists_stale', 1);
 
 /// The newest changes of a record as it was last finished, so that one missing at the end shows;
 /// unknown (null) in records of an earlier format until they change or the lists are made again.
-/// Records with drafts, in a table instead of an index that every entry would write to.
 const V3: &str = "
 ALTER TABLE record ADD COLUMN heads BLOB;
-CREATE TABLE drafted(n INTEGER PRIMARY KEY);
-INSERT INTO drafted SELECT DISTINCT n FROM chunk WHERE session IS NOT NULL;
-DROP INDEX chunk_draft;
 ";
 
 /// What happened to labels. There are no records of that kind before, so nothing is made again.
@@ -77,6 +73,13 @@ CREATE TABLE label_event(
   n INTEGER, name TEXT, what TEXT NOT NULL, at_ms INTEGER NOT NULL, by TEXT NOT NULL, device TEXT NOT NULL,
   visit TEXT NOT NULL, side TEXT NOT NULL, revision INTEGER NOT NULL, note TEXT NOT NULL, PRIMARY KEY(n, name)) WITHOUT ROWID;
 CREATE INDEX label_event_by_visit ON label_event(visit) WHERE visit <> '';
+";
+
+/// Records with drafts, in a table instead of an index that every entry would write to.
+const V5: &str = "
+CREATE TABLE drafted(n INTEGER PRIMARY KEY);
+INSERT INTO drafted SELECT DISTINCT n FROM chunk WHERE session IS NOT NULL;
+DROP INDEX chunk_draft;
 ";
 
 /// Newest format this version knows.

@@ -48,6 +48,9 @@ impl Document {
     /// Everything the devices disagree about.
     pub fn conflicts(&self) -> Result<Vec<Conflict>, DocumentError> {
         let mut found = Vec::new();
+        if self.changes() <= 1 {
+            return Ok(found);
+        }
         self.collect(&Node::root(&self.doc)?, "", &mut Vec::new(), &mut found);
         Ok(found)
     }

@@ -156,7 +156,11 @@ impl Document {
         let mut base = base.to_vec();
         base.sort_unstable();
         let current = base == self.heads();
+        let first = base.is_empty() && current;
         self.change(if current { None } else { Some(&base) }, stamp, |writer| {
+            if first {
+                return writer.first(new);
+            }
             let root = Node::of_difference(writer.tx, before, after)?;
             writer.record("", &root, old, new)
         })

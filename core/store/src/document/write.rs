@@ -39,6 +39,13 @@ impl<'a, T: Transactable + ReadDoc> Writer<'a, T> {
         }
     }
 
+    /// Writes a whole record into an empty document: all its parts at once.
+    pub(super) fn first(&mut self, record: &Map<String, Value>) -> Result {
+        let parts = self.parts("", record)?;
+        self.tx.init_root_from_hydrate(&parts.into())?;
+        self.freeze_if_signed(&[ObjId::Root], record)
+    }
+
     /// Writes the difference of two records into the record `node`, found under `name`.
     pub(crate) fn record(
         &mut self,
@@ -162,14 +169,18 @@ impl<'a, T: Transactable + ReadDoc> Writer<'a, T> {
         Ok(())
     }
 
+    fn parts(&self, name: &str, members: &Map<String, Value>) -> Result<HashMap<String, Stored>> {
+        let there = members.iter().filter(|(_, member)| !member.is_null());
+        there
+            .map(|(key, member)| Ok((shape::key_to_doc(key), self.stored(name, key, member)?)))
+            .collect()
+    }
+
     /// A new value as the document holds it.
     fn stored(&self, parent: &str, name: &str, value: &Value) -> Result<Stored> {
         Ok(match value {
             Value::Object(members) if !shape::is_whole(parent, name, members) => {
-                let mut parts = HashMap::new();
-                for (key, member) in members.iter().filter(|(_, member)| !member.is_null()) {
-                    parts.insert(shape::key_to_doc(key), self.stored(name, key, member)?);
-                }
+                let mut parts = self.parts(name, members)?;
                 if is_signed(members)? {
                     let signed = shape::as_read(parent, name, value);
                     parts.insert(shape::FROZEN.to_owned(), frozen(&signed).into());
