@@ -7,7 +7,8 @@ import numpy as np
 from scipy.optimize import least_squares
 from scipy.spatial.transform import Rotation
 
-LN_F, AUTOFOCUS, STABILISER_PX, CENTRE_SHARE, RADIAL, ASPECT, BOW_MM, HEIGHT_MM = 0.3, 0.015, 20, 0.02, 0.2, 0.01, 1, 0.2
+LN_F, AUTOFOCUS, STABILISER_PX, CENTRE_SHARE, RADIAL, BOW_MM, HEIGHT_MM = 0.3, 0.015, 20, 0.02, 0.2, 1, 0.2
+ASPECT = 2**0.5 * 1e-5  # both check bars known to 0.001 mm in 100 mm
 
 
 class SameModel:

@@ -35,6 +35,7 @@ fn errors_reach_the_bound_and_intervals_hold() {
             world.draw_nuisances(&mut rng);
             let (photos, taps) = world.observe(&seen, &mut rng);
             solve(&world.mat, &photos, &taps, &SolveOptions::default())
+                .inspect(|s| assert_eq!(s.intrinsics[0].further, None, "draw {seed}"))
                 .map(|s| (Compared::new(&s, &world.truth()), least(&world, &seen)))
         });
         let bowed = drawn

@@ -8,7 +8,7 @@ use nalgebra::{Matrix3, Vector2, Vector3};
 use plinthside_measure::marks::Surface;
 use plinthside_measure::mat::{Bar, Mat, MatTag, Printed};
 use plinthside_measure::observed::{CameraKey, MarkView, PhotoTags, SeenTag};
-use plinthside_measure::solve::{SolveError, SolveOptions, rays, solve};
+use plinthside_measure::solve::{SolveOptions, rays, solve};
 use statrs::distribution::{ContinuousCDF, StudentsT};
 use std::collections::BTreeMap;
 use std::path::PathBuf;
@@ -27,8 +27,8 @@ fn data(name: &str) -> Option<PathBuf> {
 /// Corners 0-3 of the set run bottom-left, bottom-right, top-right, top-left; ours start top-left.
 const OURS: [usize; 4] = [3, 2, 1, 0];
 
-/// Corners within 0.72 focal lengths of the middle are used.
-const FIELD_PX: f64 = 330.0;
+/// Width of the grid.
+const GRID_MM: f64 = 660.0;
 
 type Corners = BTreeMap<u32, [[f64; 2]; 4]>;
 
@@ -53,10 +53,6 @@ fn euroc(camera: &str) -> Option<(Vec<Corners>, Corners)> {
             photo.entry(id).or_insert([[f64::NAN; 2]; 4])[corner] = [v[5] + 0.5, v[6] + 0.5];
             target.entry(id).or_insert([[f64::NAN; 2]; 4])[corner] = [v[7] * 1e3, v[8] * 1e3];
         }
-        // A phone's main camera sees no farther out than 0.8 focal lengths; beyond that this lens
-        // needs more than the model's two radial terms.
-        let near = |[x, y]: &[f64; 2]| (x - 376.0).hypot(y - 240.0) < FIELD_PX;
-        photo.retain(|_, c| c.iter().all(near));
         photos.push(photo);
     }
     Some((photos, target))
@@ -64,21 +60,60 @@ fn euroc(camera: &str) -> Option<(Vec<Corners>, Corners)> {
 
 #[test]
 fn tags_held_out_as_marks_come_back_where_the_target_says() {
+    let (mut sharp, mut sets) = (0, 0);
     for camera in ["cam0", "cam1"] {
         let Some((views, target)) = euroc(camera) else {
             return;
         };
         for held_out in [
             [7_u32, 10, 14, 21, 25, 28],
+            // The grid's own corners: beyond what the other tags say of the lens.
             [0, 5, 15, 20, 30, 35],
             [8, 9, 16, 19, 26, 27],
         ] {
-            held_out_tags(camera, &views, &target, &held_out);
+            let found = held_out_tags(camera, &views, 4, &target, &held_out);
+            assert!(found.rms_mm < GRID_MM / 1350.0);
+            assert!(found.distances_held > 0.92 && found.places_held > 0.9);
+            sharp += u32::from(found.rms_mm < GRID_MM / 1950.0);
+            sets += 1;
+        }
+    }
+    // One set of six, the corners of the grid, misses 1 part in 2000 by much, and one by a hair.
+    assert!(sharp >= 5 && sets == 6, "{sharp} of {sets}");
+}
+
+/// Thirty views of half a minute's flight hardly differ: errors of print and lens that they share do
+/// not shrink with their number.
+#[test]
+fn thirty_like_views_settle_with_honest_intervals() {
+    for camera in ["cam0", "cam1"] {
+        let Some((views, target)) = euroc(camera) else {
+            return;
+        };
+        for held_out in [[7_u32, 10, 14, 21, 25, 28], [8, 9, 16, 19, 26, 27]] {
+            let found = held_out_tags(camera, &views, 1, &target, &held_out);
+            assert!(found.rms_mm < GRID_MM / 2000.0);
+            assert!(found.distances_held > 0.88 && found.places_held > 0.85);
         }
     }
 }
 
-fn held_out_tags(camera: &str, views: &[Corners], target: &Corners, held_out: &[u32]) {
+/// What came back.
+struct Found {
+    rms_mm: f64,
+    /// Shares inside their 95 % intervals.
+    distances_held: f64,
+    places_held: f64,
+}
+
+/// Every `step`th view, whole images, the held-out tags' corners as marks.
+fn held_out_tags(
+    camera: &str,
+    views: &[Corners],
+    step: usize,
+    target: &Corners,
+    held_out: &[u32],
+) -> Found {
     let tag = |(id, c): (&u32, &[[f64; 2]; 4])| MatTag {
         id: *id,
         corners_mm: c.map(|[x, y]| [x, y, 0.0]),
@@ -99,10 +134,9 @@ fn held_out_tags(camera: &str, views: &[Corners], target: &Corners, held_out: &[
         across: Some(bar),
         along: Some(bar),
     };
-    let mut mat = Mat::new("a grid of others", kept, 2, None).expect("a good grid");
+    let mat = Mat::new("a grid of others", kept, 2, Some(printed)).expect("a good grid");
     let (mut photos, mut taps) = (Vec::new(), Vec::new());
-    // As many photographs as are taken of a cast, spread over the flight.
-    for (i, view) in views.iter().enumerate().step_by(4) {
+    for (i, view) in views.iter().enumerate().step_by(step) {
         let seen = |(id, c): (&u32, &[[f64; 2]; 4])| SeenTag {
             id: *id,
             corners_px: *c,
@@ -142,45 +176,13 @@ fn held_out_tags(camera: &str, views: &[Corners], target: &Corners, held_out: &[
         unfinished: true,
         ..SolveOptions::default()
     };
-    // The model's pixels are square. These are not (the set's published calibrations have fx over
-    // fy 1.003), and without a quarter turn that looks like a stretched sheet: the stretch found
-    // with the sheet's aspect free is taken out of the pixels, then the sheet is held.
-    let cameras = solve(&mat, &photos, &[], &options).expect("cameras");
-    let stretch = 1.0 + cameras.mat_shape.aspect;
-    let squared = |[x, y]: [f64; 2]| [x, 240.0 + (y - 240.0) * stretch];
-    for tag in photos.iter_mut().flat_map(|p| &mut p.tags) {
-        tag.corners_px = tag.corners_px.map(squared);
-    }
-    taps.iter_mut().for_each(|tap| tap.px = squared(tap.px));
-    taps.retain(|tap| (0.0..480.0).contains(&tap.px[1]));
-    mat.printed = Some(printed);
     // The corners' own scatter, from the kept tags, is what the held-out ones are given.
     let cameras = solve(&mat, &photos, &[], &options).expect("cameras");
     let mut sds: Vec<f64> = cameras.cameras.iter().map(|c| c.sd_px).collect();
     sds.sort_by(f64::total_cmp);
     let sd_px = sds[sds.len() / 2];
     taps.iter_mut().for_each(|tap| tap.sd_px = sd_px);
-    println!(
-        "aspect {stretch:.5} bow {:.2} h {:.3}",
-        cameras.mat_shape.bow_mm, cameras.mat_shape.sd_height_mm
-    );
-    // A user told of a wrong tap marks again; here the corner is left out.
-    let mut left_out = 0;
-    let solution = loop {
-        match solve(&mat, &photos, &taps, &options) {
-            Ok(solution) => break solution,
-            Err(SolveError::WrongTap {
-                mark,
-                photo,
-                off_px,
-            }) if left_out < 20 => {
-                println!("  left out: {mark} in {photo}, {off_px:.1} px");
-                taps.retain(|tap| tap.mark != mark || tap.photo != photo);
-                left_out += 1;
-            }
-            Err(error) => panic!("{camera}: {error}"),
-        }
-    };
+    let solution = solve(&mat, &photos, &taps, &options).expect("no tap is wrong");
     let n = solution.points.len();
     let truth = |i: usize| {
         let name = solution.points[i].mark.as_str();
@@ -219,22 +221,21 @@ fn held_out_tags(camera: &str, views: &[Corners], target: &Corners, held_out: &[
     let lens = &solution.intrinsics[0];
     println!(
         "{camera} {held_out:?}: {} views, {n} points, corner sd {sd_px:.2} px, f {:.1} ± {:.1}, k {:.3} {:.3}; \
-         distances rms {rms:.3} mm, {:.3} inside 95 %; space rms {:.3} mm, {covered:.3} inside",
+         distances rms {rms:.3} mm (1 in {:.0}), {:.3} inside 95 %; space rms {:.3} mm, {covered:.3} inside",
         photos.len(),
         lens.f_px,
         lens.sd_f_px,
         lens.k1,
         lens.k2,
+        GRID_MM / rms,
         inside / pairs,
         (space / n as f64).sqrt()
     );
-    // The grid is 0.66 m wide.
-    // 1 part in 2000 is the aim; eight near-frontal pictures by a lens with more than two radial
-    // terms reach 1 in 1000 to 1 in 2400. The intervals of distances hold; those of places fall to
-    // 83 % on one set: the lens's further terms are not in the model.
-    assert!(rms < 660.0 / 900.0, "{camera}: {rms} mm");
-    assert!(inside / pairs > 0.92, "{camera}: {}", inside / pairs);
-    assert!(covered > 0.8, "{camera}: {covered}");
+    Found {
+        rms_mm: rms,
+        distances_held: inside / pairs,
+        places_held: covered,
+    }
 }
 
 struct GivenCamera {

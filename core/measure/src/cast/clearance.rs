@@ -15,7 +15,7 @@ use crate::frames::Turn;
 use crate::marks::{MarkName, Outline, Side};
 use crate::observed::{PhotoTags, Px};
 use crate::quantity::{Quantity, Unit};
-use crate::solve::model::{Lens, Pose, ray};
+use crate::solve::model::{Lens, Pose, Projection, ray};
 use crate::solve::{Camera, Intrinsics, Solution};
 use nalgebra::{Matrix3, Matrix4, Vector3};
 use serde::{Deserialize, Serialize};
@@ -125,10 +125,14 @@ impl Ray {
         let mat_from_camera = Matrix4::from_fn(|i, j| camera.mat_from_camera[i][j]);
         let rotation: Matrix3<f64> = mat_from_camera.fixed_view::<3, 3>(0, 0).into();
         let origin_mm: Vector3<f64> = mat_from_camera.fixed_view::<3, 1>(0, 3).into();
+        let further = lens.further.as_ref();
         let model = Lens {
             ln_f: camera.f_px.ln(),
             c: camera.principal_px,
-            k: [lens.k1, lens.k2],
+            k: [lens.k1, lens.k2, further.map_or(0.0, |l| l.k3)],
+            p: further.map_or([0.0; 2], |l| [l.p1, l.p2]),
+            s: further.map_or(0.0, |l| l.fx_over_fy.ln()),
+            form: further.map_or(Projection::Perspective, |l| l.projection),
         };
         let pose = Pose {
             camera_from_mat: rotation.transpose(),

@@ -5,7 +5,7 @@ use super::{
 };
 use crate::marks::{MarkName, Side, Surface};
 use crate::quantity::Quantity;
-use crate::solve::Solution;
+use crate::solve::{FurtherTerms, Solution};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
@@ -58,6 +58,9 @@ pub struct IntrinsicsReport {
     pub k1: f64,
     /// Radial distortion, r⁴.
     pub k2: f64,
+    /// Further terms, beside the others; absent where the photographs do not call for them.
+    #[serde(flatten)]
+    pub further: Option<FurtherTerms>,
 }
 
 /// Everything `measure` prints.
@@ -134,6 +137,7 @@ impl MeasureReport {
                 cy: lens.cy,
                 k1: lens.k1,
                 k2: lens.k2,
+                further: lens.further,
             });
         let solved = solution
             .map_or(&[][..], |s| &s.warnings)

@@ -24,6 +24,8 @@ const THINNEST_CORNER: f64 = 0.02;
 const BAR_RATIO: std::ops::RangeInclusive<f64> = 0.8..=1.25;
 /// Relative sd of the print scale while nobody has measured a bar ("fit to page" shrinks 3-6 %).
 pub const UNMEASURED_SCALE_SD: f64 = 0.03;
+/// Relative sd of a printer's stretch of X over Y.
+const PRINTER_ASPECT_SD: f64 = 0.01;
 
 /// Why a mat file is refused.
 #[derive(Debug, Error)]
@@ -222,6 +224,9 @@ pub struct PrintScale {
     pub aspect_share: [f64; 2],
     /// Relative sd of the common factor.
     pub common_sd: f64,
+    /// Relative sd of the aspect beyond the bars: a printer's 1 %, or the bars' own where both were
+    /// measured better.
+    pub aspect_sd: f64,
     /// Whether a bar was measured.
     pub measured: bool,
 }
@@ -322,6 +327,7 @@ impl Mat {
             factor: [1.0; 2],
             aspect_share: [0.5; 2],
             common_sd: UNMEASURED_SCALE_SD,
+            aspect_sd: PRINTER_ASPECT_SD,
             measured: false,
         };
         // A ruler reading is never exact; the floor keeps the weights finite.
@@ -332,12 +338,14 @@ impl Mat {
                 factor: [bar.ratio(); 2],
                 aspect_share: [0.0, 1.0],
                 common_sd: sd(bar),
+                aspect_sd: PRINTER_ASPECT_SD,
                 measured: true,
             },
             (None, Some(bar)) => PrintScale {
                 factor: [bar.ratio(); 2],
                 aspect_share: [1.0, 0.0],
                 common_sd: sd(bar),
+                aspect_sd: PRINTER_ASPECT_SD,
                 measured: true,
             },
             (Some(across), Some(along)) => {
@@ -346,6 +354,7 @@ impl Mat {
                     factor: [across.ratio(), along.ratio()],
                     aspect_share: [wy / (wx + wy), wx / (wx + wy)],
                     common_sd: (wx + wy).powf(-0.5),
+                    aspect_sd: sd(across).hypot(sd(along)).min(PRINTER_ASPECT_SD),
                     measured: true,
                 }
             }

@@ -135,6 +135,7 @@ pub(crate) fn prepare<'a>(
     }
     let mut priors = Priors::PAGE;
     priors.on = options.priors;
+    priors.aspect = mat.print_scale().aspect_sd;
     let sheets = drawing.sheet_middles.len();
     let state = State {
         poses,
@@ -161,6 +162,7 @@ pub(crate) fn prepare<'a>(
         drawing,
         flat,
         priors,
+        further: vec![false; cameras.len()],
         lens_centre,
         marks: 0,
     };
@@ -415,8 +417,7 @@ impl Input<'_> {
             let mut sight = Vec::with_capacity(mark.taps.len());
             for (shot, view) in &mark.taps {
                 let px = self.problem.shots[*shot].turn.sensor_from_photo(view.px);
-                let ray = start::tap_ray(&self.problem, &self.state, *shot, px);
-                sight.push(ray.ok_or(SolveError::NoConvergence)?);
+                sight.push(start::tap_ray(&self.problem, &self.state, *shot, px));
                 self.problem.taps.push(Tap {
                     shot: *shot,
                     mark: index,

@@ -5,8 +5,11 @@
 //! what was found. `model` is the camera, `problem` the bookkeeping of parameters, `normal` the
 //! least squares. Derivations are in `notes/estimation.md`.
 
+mod alike;
 pub mod error;
 mod input;
+mod lens;
+mod lens_terms;
 pub(crate) mod model;
 mod normal;
 pub(crate) mod planning;
@@ -20,8 +23,10 @@ mod start;
 mod taps;
 
 pub use error::SolveError;
+pub use lens::Projection;
 pub use solution::{
-    Camera, CornerOrder, DroppedTag, Intrinsics, MatShape, Point, Solution, SolveOptions, Warning,
+    Camera, CornerOrder, DroppedTag, FurtherTerms, Intrinsics, MatShape, Point, Solution,
+    SolveOptions, Warning,
 };
 
 use crate::mat::Mat;

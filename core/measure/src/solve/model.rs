@@ -3,26 +3,19 @@
 //! A point P of the mat frame (origin moved to the mat's middle) is seen at
 //!
 //! ```text
-//! Pc = R·P + t,  x = X/Z, y = Y/Z,  r² = x² + y²,  d = 1 + k1·r² + k2·r⁴
-//! u = f·d·x + cx,  v = f·d·y + cy,  f = F·(1 + e)
+//! Pc = R·P + t,  x = X/Z, y = Y/Z,  r² = x² + y²,  d = 1 + k1·r² + k2·r⁴ + k3·r⁶
+//! u = f·e^(+s/2)·(d·x + 2·p1·x·y + p2·(r² + 2x²)) + cx,  f = F·(1 + e)
+//! v = f·e^(−s/2)·(d·y + p1·(r² + 2y²) + 2·p2·x·y) + cy
 //! ```
 //!
-//! F, c, k1, k2 belong to the camera; e (autofocus) and the offset of c (stabiliser) to one
-//! photograph. A tag's corner lies at the drawn place, stretched by the aspect, moved with its
+//! F, c, k1, k2 belong to the camera, and so do k3, p1, p2, s, which stay zero unless the
+//! photographs call for them ([`super::lens_terms`]); e (autofocus) and the offset of c (stabiliser)
+//! to one photograph. A wide lens may be described from the equidistant projection instead: then
+//! x and y are first shortened by atan(r)/r. A tag's corner lies at the drawn place, stretched by the aspect, moved with its
 //! sheet, and raised by bow and tag height. Every column below is checked against differences.
 
-use nalgebra::{Matrix2x3, Matrix3, Rotation3, Vector2, Vector3};
-
-/// Parameters of one camera body and lens.
-#[derive(Debug, Clone, PartialEq)]
-pub(crate) struct Lens {
-    /// ln F; F in pixels.
-    pub ln_f: f64,
-    /// Principal point on the sensor, pixels.
-    pub c: [f64; 2],
-    /// Radial distortion.
-    pub k: [f64; 2],
-}
+pub(crate) use super::lens::{Lens, Projection};
+use nalgebra::{Matrix2, Matrix2x3, Matrix3, Rotation3, Vector2, Vector3};
 
 /// Parameters of one photograph.
 #[derive(Debug, Clone, PartialEq)]
@@ -52,10 +45,11 @@ pub(crate) struct Print {
     pub sheets: Vec<[f64; 3]>,
 }
 
-/// Numbers of the local parameters of one corner: pose 6, e, dc 2, k 2, aspect, bow 3, sheets 3 each.
+/// Numbers of the local parameters of one corner: pose 6, e, dc 2, the lens's k1 k2 k3 p1 p2 s,
+/// aspect, bow 3, sheets 3 each.
 pub(crate) const POSE: usize = 9;
 pub(crate) const K: usize = POSE;
-pub(crate) const PRINT: usize = POSE + 2;
+pub(crate) const PRINT: usize = K + 6;
 pub(crate) const SHEETS: usize = PRINT + 4;
 
 /// A drawn corner and what the print does to it.
@@ -134,21 +128,20 @@ pub(crate) struct Seen {
     pub by_point: Matrix2x3<f64>,
 }
 
-/// Distorted normalised coordinates; `None` behind the camera.
-fn normalised(pc: &Vector3<f64>) -> Option<(f64, f64, f64)> {
-    (pc.z > NEAREST_MM).then(|| {
-        let (x, y) = (pc.x / pc.z, pc.y / pc.z);
-        (x, y, x * x + y * y)
-    })
+/// Normalised coordinates; `None` behind the camera.
+fn normalised(pc: &Vector3<f64>) -> Option<(f64, f64)> {
+    (pc.z > NEAREST_MM).then(|| (pc.x / pc.z, pc.y / pc.z))
 }
 
 /// Where a point is seen; `None` behind the camera.
 pub(crate) fn project(lens: &Lens, pose: &Pose, p: &Vector3<f64>) -> Option<Vector2<f64>> {
-    let (x, y, r2) = normalised(&(pose.camera_from_mat * p + pose.t))?;
-    let fd = lens.ln_f.exp() * (1.0 + pose.e) * (1.0 + r2 * (lens.k[0] + lens.k[1] * r2));
+    let (x, y) = normalised(&(pose.camera_from_mat * p + pose.t))?;
+    let f = lens.ln_f.exp() * (1.0 + pose.e);
+    let (w, _) = lens.shortening(x, y);
+    let ([across, down], [u, v]) = (lens.stretch(), lens.bent(w * x, w * y));
     Some(Vector2::new(
-        fd * x + lens.c[0] + pose.dc[0],
-        fd * y + lens.c[1] + pose.dc[1],
+        f * across * u + lens.c[0] + pose.dc[0],
+        f * down * v + lens.c[1] + pose.dc[1],
     ))
 }
 
@@ -156,24 +149,31 @@ pub(crate) fn project(lens: &Lens, pose: &Pose, p: &Vector3<f64>) -> Option<Vect
 pub(crate) fn project_with(lens: &Lens, pose: &Pose, p: &Vector3<f64>) -> Option<Seen> {
     let arm = pose.camera_from_mat * p;
     let pc = arm + pose.t;
-    let (x, y, r2) = normalised(&pc)?;
-    let focal = lens.ln_f.exp();
-    let f = focal * (1.0 + pose.e);
-    let d = 1.0 + r2 * (lens.k[0] + lens.k[1] * r2);
-    let g2 = 2.0 * (lens.k[0] + 2.0 * lens.k[1] * r2);
-    let (uu, uv, vv) = (f * (d + g2 * x * x), f * g2 * x * y, f * (d + g2 * y * y));
-    let iz = 1.0 / pc.z;
-    let by_pc = Matrix2x3::new(
-        uu * iz,
-        uv * iz,
-        -(uu * x + uv * y) * iz,
-        uv * iz,
-        vv * iz,
-        -(uv * x + vv * y) * iz,
+    let (x, y) = normalised(&pc)?;
+    let own = lens.ln_f.exp() * (1.0 + pose.e);
+    let (w, slope) = lens.shortening(x, y);
+    let (a, b) = (w * x, w * y);
+    let r2 = a * a + b * b;
+    let (bent, [xx, xy, yy]) = (lens.bent(a, b), lens.bending(a, b));
+    let shortened = Matrix2::new(
+        w + slope * x * x,
+        slope * x * y,
+        slope * x * y,
+        w + slope * y * y,
     );
+    let f = lens.stretch().map(|stretch| own * stretch);
+    let by_xy = Matrix2::new(f[0] * xx, f[0] * xy, f[1] * xy, f[1] * yy) * shortened;
+    let by_pc = [0, 1].map(|row| {
+        let (u, v) = (by_xy[(row, 0)] / pc.z, by_xy[(row, 1)] / pc.z);
+        [u, v, -(u * x + v * y)]
+    });
+    let decentred = [
+        [2.0 * a * b, r2 + 2.0 * a * a],
+        [r2 + 2.0 * b * b, 2.0 * a * b],
+    ];
     let mut by_camera = [[0.0; PRINT]; 2];
-    for (row, n) in [x, y].into_iter().enumerate() {
-        let [a, b, c] = [by_pc[(row, 0)], by_pc[(row, 1)], by_pc[(row, 2)]];
+    for (row, n) in [a, b].into_iter().enumerate() {
+        let ([a, b, c], f, seen) = (by_pc[row], f[row], f[row] * bent[row]);
         by_camera[row] = [
             c * arm.y - b * arm.z,
             a * arm.z - c * arm.x,
@@ -181,17 +181,22 @@ pub(crate) fn project_with(lens: &Lens, pose: &Pose, p: &Vector3<f64>) -> Option
             a,
             b,
             c,
-            focal * d * n,
+            seen / (1.0 + pose.e),
             if row == 0 { 1.0 } else { 0.0 },
             if row == 1 { 1.0 } else { 0.0 },
             f * n * r2,
             f * n * r2 * r2,
+            f * n * r2 * r2 * r2,
+            f * decentred[row][0],
+            f * decentred[row][1],
+            if row == 0 { 0.5 * seen } else { -0.5 * seen },
         ];
     }
     let px = Vector2::new(
-        f * d * x + lens.c[0] + pose.dc[0],
-        f * d * y + lens.c[1] + pose.dc[1],
+        f[0] * bent[0] + lens.c[0] + pose.dc[0],
+        f[1] * bent[1] + lens.c[1] + pose.dc[1],
     );
+    let by_pc = Matrix2x3::from_row_slice(by_pc.as_flattened());
     Some(Seen {
         px,
         by_camera,
@@ -199,57 +204,59 @@ pub(crate) fn project_with(lens: &Lens, pose: &Pose, p: &Vector3<f64>) -> Option
     })
 }
 
-/// Unit direction in the camera frame of a sensor pixel: the distortion is undone by Newton steps.
+/// Unit direction in the camera frame of a sensor pixel: the distortion is undone by Newton steps,
+/// along the radius first.
 pub(crate) fn ray(lens: &Lens, pose: &Pose, px: [f64; 2]) -> Option<Vector3<f64>> {
     let f = lens.ln_f.exp() * (1.0 + pose.e);
+    let [across, down] = lens.stretch();
     let n = Vector2::new(
-        (px[0] - lens.c[0] - pose.dc[0]) / f,
-        (px[1] - lens.c[1] - pose.dc[1]) / f,
+        (px[0] - lens.c[0] - pose.dc[0]) / (f * across),
+        (px[1] - lens.c[1] - pose.dc[1]) / (f * down),
     );
     let target = n.norm();
     let mut r = target;
     for _ in 0..20 {
-        let r2 = r * r;
-        let slope = 1.0 + r2 * (3.0 * lens.k[0] + 5.0 * lens.k[1] * r2);
+        let slope = lens.growth(r * r);
         if slope < 0.05 {
             return None;
         }
-        r -= (r * (1.0 + r2 * (lens.k[0] + lens.k[1] * r2)) - target) / slope;
+        r -= (r * lens.radial(r * r) - target) / slope;
     }
-    let scale = if target > 0.0 { r / target } else { 1.0 };
-    let direction = Vector3::new(n.x * scale, n.y * scale, 1.0);
-    direction
-        .iter()
-        .all(|v| v.is_finite())
-        .then(|| direction.normalize())
-}
-
-/// Largest r² at which the distorted radius still grows, so that [`project`] stays one to one.
-fn field_limit(lens: &Lens) -> f64 {
-    // 1 + 3·k1·r² + 5·k2·r⁴ = 0
-    let (a, b) = (5.0 * lens.k[1], 3.0 * lens.k[0]);
-    let root = if a.abs() < 1e-12 {
-        -1.0 / b
-    } else {
-        let disc = b * b - 4.0 * a;
-        if disc < 0.0 {
-            return f64::INFINITY;
+    let mut found = n * if target > 0.0 { r / target } else { 1.0 };
+    if lens.p != [0.0; 2] {
+        for _ in 0..10 {
+            let [xx, xy, yy] = lens.bending(found.x, found.y);
+            let off = n - Vector2::from(lens.bent(found.x, found.y));
+            found += Matrix2::new(xx, xy, xy, yy).try_inverse()? * off;
         }
-        let roots = [
-            (-b - disc.sqrt()) / (2.0 * a),
-            (-b + disc.sqrt()) / (2.0 * a),
-        ];
-        roots
-            .into_iter()
-            .filter(|r| *r > 0.0)
-            .fold(f64::INFINITY, f64::min)
-    };
-    if root > 0.0 { root } else { f64::INFINITY }
+    }
+    let direction = lens.direction(found)?;
+    direction.iter().all(|v| v.is_finite()).then_some(direction)
 }
 
-/// Whether a point of the camera frame lies in front, where the distortion is one to one.
+/// [`ray`], or where the pixel lies beyond the distortion's last one-to-one radius, the direction
+/// at that radius: good to start from.
+pub(crate) fn rough_ray(lens: &Lens, pose: &Pose, px: [f64; 2]) -> Vector3<f64> {
+    const STEP: f64 = 0.01;
+    const FARTHEST: f64 = 1.5;
+    ray(lens, pose, px).unwrap_or_else(|| {
+        let n = Vector2::from(px) - Vector2::from(lens.c) - Vector2::from(pose.dc);
+        let mut r = STEP;
+        while r < FARTHEST && lens.growth((r + STEP).powi(2)) > 0.05 {
+            r += STEP;
+        }
+        let n = n * (r / n.norm().max(f64::MIN_POSITIVE));
+        lens.direction(n).unwrap_or(Vector3::z())
+    })
+}
+
+/// Whether a point of the camera frame lies in front, where the distortion is one to one: the
+/// distorted radius grows all the way out to it.
 pub(crate) fn in_field(lens: &Lens, pc: &Vector3<f64>) -> bool {
-    pc.z > 0.0 && (pc.x * pc.x + pc.y * pc.y) / (pc.z * pc.z) < field_limit(lens)
+    const STEPS: u32 = 32;
+    let (x, y) = (pc.x / pc.z, pc.y / pc.z);
+    let r2 = (x * x + y * y) * lens.shortening(x, y).0.powi(2);
+    pc.z > 0.0 && (1..=STEPS).all(|i| lens.growth(r2 * f64::from(i) / f64::from(STEPS)) > 0.0)
 }
 
 /// exp([w]×)·R.
@@ -265,7 +272,10 @@ mod tests {
         let lens = Lens {
             ln_f: 3000.0_f64.ln(),
             c: [2010.0, 1490.0],
-            k: [0.08, -0.05],
+            k: [0.08, -0.05, 0.03],
+            p: [0.004, -0.006],
+            s: 0.012,
+            form: Projection::Equidistant,
         };
         let pose = Pose {
             camera_from_mat: *Rotation3::from_euler_angles(2.6, 0.3, -0.7).matrix(),
@@ -294,7 +304,15 @@ mod tests {
     /// Central differences with the step at which truncation and rounding balance.
     #[test]
     fn every_derivative_agrees_with_differences() {
+        derivatives_agree(Projection::Perspective);
+        derivatives_agree(Projection::Equidistant);
+    }
+
+    fn derivatives_agree(form: Projection) {
+        const BOW: usize = PRINT + 1;
+        const HEIGHT: usize = SHEETS + 3;
         let (lens, pose, print, drawing, corner) = scene();
+        let lens = Lens { form, ..lens };
         let at = |v: &[f64]| {
             let mut lens = lens.clone();
             let mut pose = pose.clone();
@@ -304,31 +322,32 @@ mod tests {
             pose.e += v[6];
             pose.dc[0] += v[7];
             pose.dc[1] += v[8];
-            lens.k[0] += v[9];
-            lens.k[1] += v[10];
-            print.aspect += v[11];
-            (0..3).for_each(|i| print.bow[i] += v[12 + i]);
-            (0..3).for_each(|i| print.sheets[0][i] += v[15 + i]);
+            (0..3).for_each(|i| lens.k[i] += v[K + i]);
+            (0..2).for_each(|i| lens.p[i] += v[K + 3 + i]);
+            lens.s += v[K + 5];
+            print.aspect += v[PRINT];
+            (0..3).for_each(|i| print.bow[i] += v[PRINT + 1 + i]);
+            (0..3).for_each(|i| print.sheets[0][i] += v[SHEETS + i]);
             let mut p = drawing.place(&corner, &print).p;
-            p.z += v[18];
+            p.z += v[HEIGHT];
             project(&lens, &pose, &p).expect("in front")
         };
         let placed = drawing.place(&corner, &print);
         let seen = project_with(&lens, &pose, &placed.p).expect("in front");
-        assert_eq!(seen.px, at(&[0.0; 19]));
+        assert_eq!(seen.px, at(&[0.0; HEIGHT + 1]));
         let column = |i: usize| {
             let by = |d: Vector3<f64>| seen.by_point * d;
             match i {
                 0..PRINT => Vector2::new(seen.by_camera[0][i], seen.by_camera[1][i]),
-                11 => by(placed.by_aspect),
-                12..15 => by(Vector3::z() * placed.by_bow[i - 12]),
-                15..18 => by(placed.by_sheet[i - 15]),
+                PRINT => by(placed.by_aspect),
+                BOW..SHEETS => by(Vector3::z() * placed.by_bow[i - BOW]),
+                SHEETS..HEIGHT => by(placed.by_sheet[i - SHEETS]),
                 _ => by(Vector3::z()),
             }
         };
-        for i in 0..19 {
+        for i in 0..=HEIGHT {
             let step = 1e-5;
-            let (mut up, mut down) = ([0.0; 19], [0.0; 19]);
+            let (mut up, mut down) = ([0.0; HEIGHT + 1], [0.0; HEIGHT + 1]);
             up[i] = step;
             down[i] = -step;
             let numeric = (at(&up) - at(&down)) / (2.0 * step);

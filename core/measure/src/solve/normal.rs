@@ -12,7 +12,7 @@
 
 use super::model::{self, PRINT, SHEETS};
 use super::problem::{Layout, Problem, State};
-use nalgebra::{DMatrix, DVector, Matrix3};
+use nalgebra::{Cholesky, DMatrix, DVector, Dyn, Matrix3};
 
 /// The local normal matrix of one photograph's tags and its coupling to each tag's height.
 pub(crate) struct ShotPart {
@@ -197,16 +197,21 @@ impl Normal {
         Some(rhs)
     }
 
-    /// The damped step over frame and points, and the decrease of cost it promises.
-    pub fn step(&self, lambda: f64) -> Option<(DVector<f64>, DVector<f64>, f64)> {
+    /// V⁻¹Wᵀ and the factored complement S = A − W·V⁻¹·Wᵀ, both damped by 1 + λ.
+    fn reduced(&self, lambda: f64) -> Option<(DMatrix<f64>, Cholesky<f64, Dyn>)> {
         let vw = self.points_solved(self.w.transpose(), lambda)?;
         let mut s = self.a.clone();
         for i in 0..s.nrows() {
             s[(i, i)] *= 1.0 + lambda;
         }
         s.gemm(-1.0, &self.w, &vw, 1.0);
-        let rhs = &self.ga - vw.tr_mul(&self.gb);
-        let da = s.cholesky()?.solve(&rhs);
+        Some((vw, s.cholesky()?))
+    }
+
+    /// The damped step over frame and points, and the decrease of cost it promises.
+    pub fn step(&self, lambda: f64) -> Option<(DVector<f64>, DVector<f64>, f64)> {
+        let (vw, s) = self.reduced(lambda)?;
+        let da = s.solve(&(&self.ga - vw.tr_mul(&self.gb)));
         let gb = DMatrix::from_column_slice(self.gb.len(), 1, self.gb.as_slice());
         let vg = self.points_solved(gb, lambda)?;
         let db = vg.column(0) - &vw * &da;
@@ -214,13 +219,20 @@ impl Normal {
         (promise.is_finite()).then_some((da, db, promise))
     }
 
+    /// The undamped step and the covariance of `n` frame parameters from `at` on.
+    pub fn part(&self, at: usize, n: usize) -> Option<(DVector<f64>, DMatrix<f64>)> {
+        let (vw, s) = self.reduced(0.0)?;
+        let columns = DMatrix::from_fn(self.ga.len(), n, |i, j| f64::from(i == at + j));
+        let columns = s.solve(&columns);
+        let step = columns.tr_mul(&(&self.ga - vw.tr_mul(&self.gb)));
+        Some((step, columns.rows(at, n).into_owned()))
+    }
+
     /// Joint covariance of everything, frame first; `None` if something is not determined.
     pub fn covariance(&self, problem: &Problem) -> Option<DMatrix<f64>> {
         let (frame, points) = (self.layout.frame(), self.layout.points());
-        let vw = self.points_solved(self.w.transpose(), 0.0)?;
-        let mut s = self.a.clone();
-        s.gemm(-1.0, &self.w, &vw, 1.0);
-        let c = s.cholesky()?.inverse();
+        let (vw, s) = self.reduced(0.0)?;
+        let c = s.inverse();
         let vwc = &vw * &c;
         let mut all = DMatrix::zeros(frame + points, frame + points);
         let mut lower = self.points_solved(DMatrix::identity(points, points), 0.0)?;

@@ -3,7 +3,6 @@
 use super::model;
 use super::recipe;
 use super::report::Fitted;
-use super::start;
 use crate::observed::Px;
 use nalgebra::{Matrix2, Vector2, Vector3};
 
@@ -31,8 +30,9 @@ pub(crate) fn mat_ray(
     photo_px: Px,
 ) -> Option<(Vector3<f64>, Vector3<f64>)> {
     let px = fitted.problem.shots[shot].turn.sensor_from_photo(photo_px);
-    let (centre, direction) = start::tap_ray(&fitted.problem, &fitted.state, shot, px)?;
-    Some((centre + fitted.problem.drawing.middle, direction))
+    let (pose, lens) = fitted.problem.camera(&fitted.state, shot);
+    let direction = pose.camera_from_mat.tr_mul(&model::ray(lens, pose, px)?);
+    Some((pose.centre() + fitted.problem.drawing.middle, direction))
 }
 
 /// Photo pixel of a placed mark, the covariance of that prediction, and whether the picture has it.

@@ -1,6 +1,6 @@
 //! What is to be fitted: observations, parameters, priors, and where each parameter stands.
 //!
-//! The parameters fall in two parts. The *frame*: 9 a photograph, 5 a camera, 4 of the print and 3
+//! The parameters fall in two parts. The *frame*: 9 a photograph, 9 a camera, 4 of the print and 3
 //! for each further sheet. The *points*: one height a tag, 3 coordinates a mark. A point meets
 //! only the frame, never another point, which is what [`super::normal`] exploits.
 
@@ -50,6 +50,9 @@ pub(crate) struct Priors {
     pub dc_px: f64,
     pub c_width: f64,
     pub k: f64,
+    /// Decentring and pixel shape, where they are free.
+    pub p: f64,
+    pub s: f64,
     pub aspect: f64,
     pub bow_mm: f64,
     pub height_mm: f64,
@@ -67,6 +70,8 @@ impl Priors {
         dc_px: 20.0,
         c_width: 0.02,
         k: 0.2,
+        p: 0.01,
+        s: 0.01,
         aspect: 0.01,
         bow_mm: 1.0,
         height_mm: 0.2,
@@ -101,13 +106,17 @@ pub(crate) struct Problem {
     /// A sheet's bow and heights are estimated; a target with relief is taken as measured.
     pub flat: bool,
     pub priors: Priors,
+    /// Of every lens, whether k3, p1, p2 and s are free.
+    pub further: Vec<bool>,
     /// ln F and c about which the lens priors stand.
     pub lens_centre: Vec<(f64, [f64; 2])>,
     pub marks: usize,
 }
 
 /// Parameters of a lens in the frame.
-pub(crate) const LENS: usize = 5;
+pub(crate) const LENS: usize = 9;
+/// The first of them that is free only where the photographs call for it: k3, p1, p2, s.
+pub(crate) const FURTHER: usize = 5;
 
 /// Where the parameters stand in the frame and among the points.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -155,7 +164,7 @@ impl Layout {
         let (s, l) = (self.shot(shot), self.lens(lens));
         let mut spread: Vec<_> = (0..model::POSE).map(|i| (s + i, i, 1.0)).collect();
         spread.extend([(l, 6, 1.0 + e), (l + 1, 7, 1.0), (l + 2, 8, 1.0)]);
-        spread.extend([(l + 3, model::K, 1.0), (l + 4, model::K + 1, 1.0)]);
+        spread.extend((3..LENS).map(|i| (l + i, model::K + i - 3, 1.0)));
         spread.extend((0..self.print_len()).map(|i| (self.print() + i, model::PRINT + i, 1.0)));
         spread
     }
@@ -198,6 +207,11 @@ impl Problem {
         let layout = self.layout();
         let print = layout.print();
         let mut fixed = Vec::new();
+        for (lens, further) in self.further.iter().enumerate() {
+            if !further {
+                fixed.extend((FURTHER..LENS).map(|i| layout.lens(lens) + i));
+            }
+        }
         if !self.priors.on {
             for shot in 0..layout.shots {
                 fixed.extend((6..9).map(|i| layout.shot(shot) + i));
@@ -246,6 +260,10 @@ impl Problem {
             pull(at + 2, value.c[1], c[1], c_px);
             pull(at + 3, value.k[0], 0.0, priors.k);
             pull(at + 4, value.k[1], 0.0, priors.k);
+            pull(at + 5, value.k[2], 0.0, priors.k);
+            pull(at + 6, value.p[0], 0.0, priors.p);
+            pull(at + 7, value.p[1], 0.0, priors.p);
+            pull(at + 8, value.s, 0.0, priors.s);
         }
         let at = layout.print();
         pull(at, state.print.aspect, 0.0, priors.aspect);
@@ -331,7 +349,9 @@ impl State {
             let d = &frame[layout.shot(shot)..];
             pose.camera_from_mat =
                 model::turned(&Vector3::new(d[0], d[1], d[2]), &pose.camera_from_mat);
-            pose.t += Vector3::new(d[3], d[4], d[5]);
+            // Depth and focal length trade off along a straight line of their logarithms.
+            let deeper = (d[5] / pose.t.z).exp();
+            pose.t = Vector3::new(pose.t.x + d[3], pose.t.y + d[4], pose.t.z * deeper);
             pose.e += d[6];
             pose.dc[0] += d[7];
             pose.dc[1] += d[8];
@@ -343,6 +363,10 @@ impl State {
             value.c[1] += d[2];
             value.k[0] += d[3];
             value.k[1] += d[4];
+            value.k[2] += d[5];
+            value.p[0] += d[6];
+            value.p[1] += d[7];
+            value.s += d[8];
         }
         let d = &frame[layout.print()..];
         new.print.aspect += d[0];

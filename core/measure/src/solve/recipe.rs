@@ -8,10 +8,12 @@
 //! 5. One covariance of everything.
 //! 6. The taps' variance times (6 + Σr²)/(6 + dof), never under 1; Student's t with 6 + dof.
 
+use super::alike;
 use super::error::SolveError;
-use super::model::{self, PRINT};
+use super::lens_terms;
+use super::model::{self, PRINT, Projection};
 use super::normal::{Normal, minimise};
-use super::problem::{Problem, State, Tap};
+use super::problem::{Problem, State, TagView, Tap};
 use super::start::median;
 use nalgebra::{DMatrix, Matrix2};
 
@@ -46,18 +48,11 @@ const MOST_STEPS: usize = 200;
 
 /// Steps 1 and 2, on the tags alone.
 pub(crate) fn trust_tags(problem: &mut Problem, state: &mut State) -> Result<(), SolveError> {
-    let mut before = f64::INFINITY;
-    for _ in 0..MOST_ROUNDS {
-        weigh(problem, state)?;
-        minimise(problem, state, STEPS_A_ROUND, ROUGHLY_SETTLED)
-            .ok_or(SolveError::NoConvergence)?;
-        let scale: f64 = problem.shots.iter().map(|shot| shot.sd_px).sum();
-        if (scale / before - 1.0).abs() < 0.02 {
-            break;
-        }
-        before = scale;
+    settle_robustly(problem, state)?;
+    if lens_terms::hold_needless(problem, state).ok_or(SolveError::NoConvergence)? {
+        settle_robustly(problem, state)?;
     }
-    weigh(problem, state)?;
+    choose_projections(problem, state)?;
     for shot in 0..problem.shots.len() {
         let sd2 = problem.shots[shot].sd_px.max(LEAST_DROP_SD_PX).powi(2);
         let mut sums = Vec::new();
@@ -87,6 +82,48 @@ pub(crate) fn trust_tags(problem: &mut Problem, state: &mut State) -> Result<(),
         .iter_mut()
         .for_each(|view| view.weight = [1.0; 4]);
     Ok(())
+}
+
+/// Describes lenses that need further terms from the equidistant projection where that leaves
+/// less scatter.
+fn choose_projections(problem: &mut Problem, state: &mut State) -> Result<(), SolveError> {
+    let scatter = |problem: &Problem| -> f64 {
+        let corner = |view: &TagView| problem.shots[view.shot].sd_px.ln();
+        problem.views.iter().map(corner).sum()
+    };
+    for lens in 0..problem.further.len() {
+        if !problem.further[lens] {
+            continue;
+        }
+        let (mut other, mut other_state) = (problem.clone(), state.clone());
+        let terms = &mut other_state.lenses[lens];
+        terms.form = Projection::Equidistant;
+        // tan θ = θ + θ³/3 + …
+        terms.k = [terms.k[0] + 1.0 / 3.0, 0.0, 0.0];
+        let settled = settle_robustly(&mut other, &mut other_state);
+        if settled.is_ok() && scatter(&other) < scatter(problem) {
+            (*problem, *state) = (other, other_state);
+        }
+    }
+    Ok(())
+}
+
+/// Step 1, until the scale stays.
+fn settle_robustly(problem: &mut Problem, state: &mut State) -> Result<(), SolveError> {
+    let mut before = f64::INFINITY;
+    for _ in 0..MOST_ROUNDS {
+        weigh(problem, state)?;
+        minimise(problem, state, STEPS_A_ROUND, ROUGHLY_SETTLED)
+            .ok_or(SolveError::NoConvergence)?;
+        let scale: f64 = problem.shots.iter().map(|shot| shot.sd_px).sum();
+        if (scale / before - 1.0).abs() < 0.02 {
+            break;
+        }
+        before = scale;
+        // Asked early: without its terms a wide lens bends the sheet instead.
+        lens_terms::free_called_for(problem, state).ok_or(SolveError::NoConvergence)?;
+    }
+    weigh(problem, state)
 }
 
 /// Scale and Cauchy weights from the residuals at a state.
@@ -125,17 +162,20 @@ pub(crate) struct Fit {
 
 /// Steps 3 to 6, on tags and taps.
 pub(crate) fn refit(problem: &mut Problem, state: &mut State) -> Result<Fit, SolveError> {
-    let mut dof = 0.0;
+    let (mut dof, mut alike_mm) = (0.0, 0.0_f64);
     for round in 0..3 {
         let least = if round == 2 { SETTLED } else { NEARLY_SETTLED };
         if !minimise(problem, state, MOST_STEPS, least).ok_or(SolveError::NoConvergence)? {
             return Err(SolveError::NoConvergence);
         }
         let normal = Normal::new(problem, state).ok_or(SolveError::NoConvergence)?;
-        let covariance = normal
+        let mut covariance = normal
             .covariance(problem)
             .ok_or(SolveError::NoConvergence)?;
         if round == 2 {
+            let layout = problem.layout();
+            (layout.frame() + layout.mark(0)..covariance.nrows())
+                .for_each(|i| covariance[(i, i)] += alike_mm.powi(2));
             let mark_sums = mark_sums(problem, state).ok_or(SolveError::NoConvergence)?;
             return Ok(Fit {
                 covariance,
@@ -145,6 +185,7 @@ pub(crate) fn refit(problem: &mut Problem, state: &mut State) -> Result<Fit, Sol
         }
         corner_variances(problem, state, &normal, &covariance)?;
         height_variance(problem, state, &covariance);
+        alike_mm = alike::weigh(problem, state).ok_or(SolveError::NoConvergence)?;
         dof = tap_dof(problem, state, &covariance)?;
         let sums = mark_sums(problem, state).ok_or(SolveError::NoConvergence)?;
         problem.tap_factor = tap_factor(sums.iter().sum(), dof);

@@ -2,11 +2,12 @@
 
 use super::error::SolveError;
 use super::input::Input;
+use super::lens::Projection;
 use super::model;
 use super::problem::{Layout, Problem, State};
 use super::recipe::{self, Fit};
 use super::solution::{
-    Camera, CornerOrder, DroppedTag, Intrinsics, MatShape, Point, Solution, Warning,
+    Camera, CornerOrder, DroppedTag, FurtherTerms, Intrinsics, MatShape, Point, Solution, Warning,
 };
 use super::start;
 use crate::frames;
@@ -340,6 +341,13 @@ fn lens_reports(
             cy: lens.c[1] + mean(&|s| state.poses[s].dc[1]),
             k1: lens.k[0],
             k2: lens.k[1],
+            further: problem.further[index].then(|| FurtherTerms {
+                projection: lens.form,
+                k3: lens.k[2],
+                p1: lens.p[0],
+                p2: lens.p[1],
+                fx_over_fy: lens.s.exp(),
+            }),
         }
     };
     state.lenses.iter().enumerate().map(of_lens).collect()
@@ -355,13 +363,15 @@ fn warnings(mat: &Mat, solution: &Solution, uneven_mm: f64) -> Vec<Warning> {
     }
     let shape = &solution.mat_shape;
     if let Some((across, along)) = mat.printed.and_then(|p| p.across.zip(p.along)) {
-        let sd = across
-            .ratio_sd()
-            .hypot(along.ratio_sd())
-            .hypot(shape.sd_aspect);
-        if shape.aspect.abs() > 3.0 * sd {
+        // What the photographs alone say: the prior, which holds the bars, taken out.
+        let (own, prior) = (shape.sd_aspect.powi(-2), scale.aspect_sd.powi(-2));
+        let alone = own - prior;
+        let bars = across.ratio_sd().hypot(along.ratio_sd());
+        let seen = shape.aspect * own / alone;
+        let sd = bars.hypot(alone.max(f64::MIN_POSITIVE).powf(-0.5));
+        if alone > 0.0 && seen.abs() > 3.0 * sd {
             warnings.push(Warning::BarsDisagree {
-                aspect_percent: 100.0 * shape.aspect,
+                aspect_percent: 100.0 * seen,
             });
         }
     }
@@ -371,9 +381,14 @@ fn warnings(mat: &Mat, solution: &Solution, uneven_mm: f64) -> Vec<Warning> {
         });
     }
     for lens in &solution.intrinsics {
+        let photo = lens.photos.first().cloned().unwrap_or_default();
+        if let Some(terms) = &lens.further {
+            let wide = terms.projection == Projection::Equidistant;
+            let photo = photo.clone();
+            warnings.push(Warning::UnusualLens { photo, wide });
+        }
         let sd = lens.sd_f_px / lens.f_px;
         if sd > WEAK_FOCAL {
-            let photo = lens.photos.first().cloned().unwrap_or_default();
             warnings.push(Warning::WeakFocalLength {
                 photo,
                 sd_percent: 100.0 * sd,

@@ -1,10 +1,11 @@
 //! What [`super::solve`] finds.
 
+use super::lens::Projection;
 use super::report::Fitted;
 use crate::marks::{MarkName, Surface};
 use crate::observed::CameraKey;
 use nalgebra::{DMatrix, DVector, Vector3};
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use std::fmt;
 
 /// How to solve; the default is right for every ordinary case.
@@ -85,6 +86,23 @@ pub struct Intrinsics {
     pub k1: f64,
     /// Radial distortion, r⁴.
     pub k2: f64,
+    /// Further terms, only where the photographs call for them.
+    pub further: Option<FurtherTerms>,
+}
+
+/// Terms of a lens that a telephone's does without.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct FurtherTerms {
+    /// What the distortion starts from: k1, k2 and k3 are powers of tan θ or of θ.
+    pub projection: Projection,
+    /// Radial distortion, r⁶.
+    pub k3: f64,
+    /// Decentring, as the common vision libraries define p1.
+    pub p1: f64,
+    /// Decentring, p2.
+    pub p2: f64,
+    /// Focal length across over focal length down; `f_px` is their geometric mean.
+    pub fx_over_fy: f64,
 }
 
 /// Shape of the print as the photographs show it.
@@ -169,6 +187,13 @@ pub enum Warning {
         /// Relative sd, per cent.
         sd_percent: f64,
     },
+    /// The lens needs more terms than a telephone's main lens.
+    UnusualLens {
+        /// First photograph of the camera.
+        photo: String,
+        /// Whether it is best described as a wide-angle lens.
+        wide: bool,
+    },
     /// The sheet is not quite flat.
     UnevenMat {
         /// Greatest height, mm.
@@ -229,6 +254,16 @@ impl fmt::Display for Warning {
                 f,
                 "The focal length of the camera of {photo} is known only to ±{sd_percent:.1} %: take one \
                  more photograph with the camera turned a quarter turn, from another height."
+            ),
+            Self::UnusualLens { photo, wide } => write!(
+                f,
+                "The lens of the camera of {photo} bends the picture {}: this was found from the tags and \
+                 allowed for. A telephone's main camera (1×) measures best.",
+                if *wide {
+                    "as wide-angle lenses do"
+                } else {
+                    "in more ways than a telephone's main lens does"
+                }
             ),
             Self::UnevenMat { bow_mm } => write!(
                 f,

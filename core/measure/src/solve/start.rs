@@ -2,6 +2,7 @@
 
 use super::model::{self, Lens, Pose};
 use super::problem::Problem;
+use super::rays::Ray;
 use super::solution::CornerOrder;
 use nalgebra::{DMatrix, Matrix3, SMatrix, SymmetricEigen, Vector3};
 
@@ -304,11 +305,7 @@ pub(crate) fn lens_and_poses(
         .flatten()
         .filter(|f| range.contains(f))
     {
-        let lens = Lens {
-            ln_f: f.ln(),
-            c,
-            k: [0.0; 2],
-        };
+        let lens = Lens::plain(f, c);
         let pose =
             |((pairs, h), (axes, middle, thick)): ((&Pairs, &Matrix3<f64>), &(_, _, f64))| {
                 if *thick < RELIEF {
@@ -345,14 +342,14 @@ fn misfit(photos: &[Pairs], lens: &Lens, poses: &[Pose]) -> f64 {
     median(distances)
 }
 
-/// Ray of a tap in the mat frame: the camera's centre and a unit direction.
+/// Ray of a tap in the mat frame to start from: the camera's centre and a unit direction.
 pub(crate) fn tap_ray(
     problem: &Problem,
     state: &super::problem::State,
     shot: usize,
     px: [f64; 2],
-) -> Option<(Vector3<f64>, Vector3<f64>)> {
+) -> Ray {
     let (pose, lens) = problem.camera(state, shot);
-    let direction = model::ray(lens, pose, px)?;
-    Some((pose.centre(), pose.camera_from_mat.tr_mul(&direction)))
+    let direction = model::rough_ray(lens, pose, px);
+    (pose.centre(), pose.camera_from_mat.tr_mul(&direction))
 }

@@ -21,6 +21,8 @@ const ALONG_RAY: f64 = 1e-4;
 /// for the full covariance.
 const GROSS_PX: f64 = 25.0;
 const GROSS_SD: f64 = 12.0;
+/// No hand taps better than this: what lies nearer is scatter and widens the ±, pixels.
+const LEAST_WRONG_PX: f64 = 1.0;
 /// From this share of the marks, and this number, the trouble is the cast and not a tap.
 const MANY_SHARE: f64 = 0.3;
 const MANY: usize = 3;
@@ -150,7 +152,9 @@ pub(crate) fn refuse_wrong(
                 off_px,
             });
         }
-        let wrong = suspicions.iter().any(|s| s.drop > limit);
+        let wrong = suspicions
+            .iter()
+            .any(|s| s.drop > limit && s.off_px > LEAST_WRONG_PX);
         verdicts.push(Verdict {
             mark,
             taps: suspicions,
@@ -304,7 +308,7 @@ fn place_alone(
     let mut sight = Vec::with_capacity(taps.len());
     for t in taps {
         let tap = &problem.taps[*t];
-        sight.push(start::tap_ray(problem, state, tap.shot, tap.px)?);
+        sight.push(start::tap_ray(problem, state, tap.shot, tap.px));
     }
     let mut place = rays::meet(&sight).unwrap_or(state.marks[mark]);
     let evaluate = |p: &Vector3<f64>| {

@@ -177,6 +177,7 @@ fn the_ray_of_a_pixel_passes_through_its_point() {
         cy: c[1],
         k1: k[0],
         k2: k[1],
+        further: None,
     };
     let camera = Camera {
         photo: "a.jpg".to_owned(),
