@@ -10,7 +10,7 @@ use plinthside_measure::mat::Mat;
 use plinthside_measure::observed::PhotoTags;
 use plinthside_measure::solve::SolveOptions;
 use plinthside_store::Opened;
-use plinthside_visit::{Cast, CastSources, Clinic, Visit};
+use plinthside_visit::{Cast, CastPhoto, CastSources, Clinic, Visit};
 use std::io::Read;
 
 /// Photographs of a cast, looked through once: measuring again needs only new taps.
@@ -41,30 +41,21 @@ pub fn mat_of(clinic: &Clinic, sources: &CastSources) -> Result<Option<Mat>, App
     Ok(Some(Mat::from_json(&printed.layout)?))
 }
 
-/// The bytes of each photograph of a cast.
+/// The bytes of a photograph, out of the store.
 ///
 /// # Errors
-/// A photograph is missing in the store, or was altered.
-pub fn photographs(records: &mut Records, sources: &CastSources) -> Result<Vec<Source>, AppError> {
-    sources
-        .photographs
-        .iter()
-        .map(|photo| {
-            let mut bytes = Vec::new();
-            records
-                .store()
-                .photo(&photo.sha256)?
-                .read_to_end(&mut bytes)
-                .map_err(|source| AppError::Read {
-                    path: photo.id.clone().into(),
-                    source,
-                })?;
-            Ok(Source::Bytes {
-                name: photo.id.clone(),
-                bytes: bytes.into(),
-            })
-        })
-        .collect()
+/// It is missing in the store, or the store can't be read.
+pub fn bytes_of(records: &mut Records, photo: &CastPhoto) -> Result<Vec<u8>, AppError> {
+    let mut bytes = Vec::new();
+    records
+        .store()
+        .photo(&photo.sha256)?
+        .read_to_end(&mut bytes)
+        .map_err(|source| AppError::Read {
+            path: photo.id.clone().into(),
+            source,
+        })?;
+    Ok(bytes)
 }
 
 /// Looks through the photographs of a cast and ties them to it by the label that lies in them.
@@ -73,7 +64,17 @@ pub fn photographs(records: &mut Records, sources: &CastSources) -> Result<Vec<S
 /// A photograph that can't be read, or that shows another cast's label.
 pub fn look(records: &mut Records, cast: &Cast) -> Result<Seen, AppError> {
     let mat = mat_of(records.clinic(), &cast.sources)?;
-    let photographs = photographs(records, &cast.sources)?;
+    let photographs = cast
+        .sources
+        .photographs
+        .iter()
+        .map(|photo| {
+            Ok(Source::Bytes {
+                name: photo.id.clone(),
+                bytes: bytes_of(records, photo)?.into(),
+            })
+        })
+        .collect::<Result<Vec<_>, AppError>>()?;
     let look = Look {
         codes: true,
         ..mat.as_ref().map(Look::for_mat).unwrap_or_default()

@@ -12,11 +12,32 @@ use std::path::PathBuf;
 /// Plinthside measures, explains and warns; the licensed clinician decides. Local codes and
 /// professional rules take precedence.
 #[derive(Debug, Parser)]
-#[command(version, propagate_version = true)]
+#[command(
+    version,
+    propagate_version = true,
+    args_conflicts_with_subcommands = true
+)]
 pub struct Cli {
     /// What to do; without a command the window opens.
     #[command(subcommand)]
     pub command: Option<Command>,
+    /// The window's store.
+    #[command(flatten)]
+    pub store: WindowArgs,
+}
+
+/// Where the window's store lies.
+#[derive(Debug, Args)]
+pub struct WindowArgs {
+    /// The store to open the window on; without it the user's own
+    #[arg(long, value_name = "FILE")]
+    pub store: Option<PathBuf>,
+}
+
+impl WindowArgs {
+    fn place(&self) -> Result<Place, AppError> {
+        Place::new(self.store.clone(), None)
+    }
 }
 
 /// The commands.
@@ -350,7 +371,7 @@ pub struct PaperArgs {
 /// Whatever stopped the command, as one sentence.
 pub fn run(cli: Cli) -> Result<(), AppError> {
     match cli.command {
-        None => crate::window::open_demo(),
+        None => crate::window::open_own(cli.store.place()?),
         Some(Command::Demo(args)) => commands::demo::run(&args),
         Some(Command::Mat(args)) => commands::mat::run(&args),
         Some(Command::Detect(args)) => commands::detect::run(&args),

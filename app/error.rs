@@ -95,6 +95,9 @@ pub enum AppError {
     /// A typed code was refused.
     #[error(transparent)]
     Code(#[from] plinthside_paper::code::CodeError),
+    /// The window could not be opened.
+    #[error(transparent)]
+    Window(#[from] crate::window::WindowError),
     /// The store refused; what was saved before is still saved.
     #[error(transparent)]
     Store(#[from] plinthside_store::StoreError),

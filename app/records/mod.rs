@@ -5,13 +5,13 @@
 
 mod place;
 
-pub use place::{Place, device_name};
+pub use place::{Place, device_name, make_private_folder};
 
 use crate::error::AppError;
 use crate::visits::VisitsFile;
 use plinthside_paper::CastCode;
 use plinthside_store::{
-    Case, Filter, Found, Kdf, Opened, Options, Saved, Store, StoreError, VISIT,
+    Case, Filter, Found, Kdf, Opened, Options, Saved, Store, StoreError, Unfinished, VISIT,
 };
 use plinthside_visit::{Clinic, Visit};
 use std::io::{Read, Seek};
@@ -26,6 +26,7 @@ const SETTINGS: &str = "settings";
 pub struct Records {
     store: Store,
     clinic: Opened<Clinic>,
+    demo: bool,
 }
 
 /// What an import took in.
@@ -62,7 +63,11 @@ impl Records {
         let mut store = Store::create(path, passphrase, options)?;
         store.import(CLINIC, SETTINGS, clinic, by)?;
         let clinic = store.open_record(CLINIC)?;
-        Ok(Self { store, clinic })
+        Ok(Self {
+            store,
+            clinic,
+            demo: false,
+        })
     }
 
     /// Opens a store.
@@ -85,7 +90,32 @@ impl Records {
             }
             opened => opened,
         }?;
-        Ok(Self { store, clinic })
+        Ok(Self {
+            store,
+            clinic,
+            demo: false,
+        })
+    }
+
+    /// Says that these records are the demonstration's and will be thrown away.
+    #[must_use]
+    pub fn for_demo(mut self) -> Self {
+        self.demo = true;
+        self
+    }
+
+    /// Whether these records are the demonstration's and will be thrown away.
+    #[must_use]
+    pub fn is_demo(&self) -> bool {
+        self.demo
+    }
+
+    /// Work that an earlier session left unfinished.
+    ///
+    /// # Errors
+    /// The store can't be read.
+    pub fn unfinished(&mut self) -> Result<Vec<Unfinished>, AppError> {
+        Ok(self.store.unfinished()?)
     }
 
     /// The store itself, for what needs no more than it.

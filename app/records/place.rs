@@ -113,7 +113,10 @@ fn default_store() -> Result<PathBuf, AppError> {
 }
 
 /// Makes the folder of a store, readable by its owner alone.
-fn make_private_folder(store: &Path) -> Result<(), AppError> {
+///
+/// # Errors
+/// It can't be made.
+pub fn make_private_folder(store: &Path) -> Result<(), AppError> {
     let Some(folder) = store.parent().filter(|f| !f.as_os_str().is_empty()) else {
         return Ok(());
     };

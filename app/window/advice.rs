@@ -1,7 +1,7 @@
 //! What the rules and the published bands say about the question in hand.
 
+use super::open::Case;
 use super::questions::Asking;
-use super::session::Case;
 use plinthside_measure::marks::Side;
 use plinthside_ui as ui;
 use plinthside_visit::Lang;

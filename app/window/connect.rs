@@ -1,7 +1,9 @@
 //! Every intent of the screens, answered.
 
+use super::desk::Desk;
 use super::questions::order_mut;
 use super::session::Session;
+use super::work::{Job, Opening};
 use super::{Inner, handing, timer};
 use plinthside_ui::{App, Backend, Data, PaperKind, Screen};
 use plinthside_visit::Lang;
@@ -15,6 +17,9 @@ use std::time::Duration;
 /// Connects every callback. The handlers hold the window only weakly.
 pub fn connect(app: &App, inner: &Rc<Inner>) {
     program(app, inner);
+    desk(app, inner);
+    visits(app, inner);
+    photographs(app, inner);
     questions(app, inner);
     cast(app, inner);
     order(app, inner);
@@ -37,7 +42,7 @@ macro_rules! with {
 
 fn program(app: &App, inner: &Rc<Inner>) {
     let backend = app.global::<Backend>();
-    backend.on_go(with!(inner, |i, screen| i.change(|s| s.screen = screen)));
+    backend.on_go(with!(inner, |i, screen| i.change(|s| s.go(screen))));
     backend.on_work_done(with!(inner, |i| i.take_told()));
     backend.on_cancel_work(with!(inner, |i| {
         i.worker.cancel();
@@ -49,22 +54,119 @@ fn program(app: &App, inner: &Rc<Inner>) {
             });
         }
     }));
-    backend.on_open_case(with!(inner, |i, index| i.change(|s| {
-        if let Some(index) = usize::try_from(index).ok().filter(|n| *n < s.cases.len()) {
-            s.current = index;
-            s.screen = Screen::Check;
-        }
+    backend.on_set_dark(with!(inner, |i, dark| i.change(|s| {
+        s.look.dark = dark;
+        s.keep_look();
     })));
-    backend.on_set_dark(with!(inner, |i, dark| i.change(|s| s.look.dark = dark)));
     backend.on_set_text_scale(with!(inner, |i, percent| i.change(|s| {
         s.look.text_percent = u32::try_from(percent).unwrap_or(100).clamp(100, 150);
+        s.keep_look();
     })));
-    backend.on_set_language(with!(inner, |i, code| {
-        // Fails only for a language that is not bundled: then the old one stays.
-        if slint::select_bundled_translation(&code).is_ok() {
-            i.change(|s| s.look.lang = if code == "de" { Lang::De } else { Lang::En });
+    backend.on_set_language(with!(inner, |i, code| i.change(|s| {
+        s.look.lang = if code == "de" { Lang::De } else { Lang::En };
+        s.keep_look();
+    })));
+}
+
+/// Opening, making and locking the store; taking up what an earlier session left.
+fn desk(app: &App, inner: &Rc<Inner>) {
+    let backend = app.global::<Backend>();
+    backend.on_unlock(with!(inner, |i, passphrase| i.try_door(&passphrase, None)));
+    backend.on_create_store(with!(inner, |i, passphrase, again, clinic, person| {
+        if passphrase == again {
+            i.try_door(&passphrase, Some(super::desk::new_clinic(&clinic, &person)));
+        } else {
+            i.change(|s| {
+                if let Desk::Closed(door) = &mut s.desk {
+                    door.problem = super::desk::not_alike(s.look.lang);
+                }
+            });
         }
     }));
+    backend.on_lock(with!(inner, |i| i.change(Session::lock)));
+    backend.on_recover(with!(inner, |i, index| i.change(|s| s.recover(index as usize))));
+    backend.on_discard(with!(inner, |i, index| i.change(|s| s.discard(index as usize))));
+}
+
+fn visits(app: &App, inner: &Rc<Inner>) {
+    let backend = app.global::<Backend>();
+    backend.on_search(with!(inner, |i, text| i.change(|s| {
+        s.list.query = text.into();
+        s.refresh_list();
+    })));
+    backend.on_open_case(with!(inner, |i, index| i.change(|s| {
+        if let Some(id) = s.listed(index as usize) {
+            s.open_visit(&id, None, Screen::Check);
+        }
+    })));
+    backend.on_new_visit(with!(inner, |i, left, right| i.change(|s| {
+        s.begin_visit(super::desk::sides(left, right), None);
+    })));
+    backend.on_visit_again(with!(inner, |i| i.change(Session::visit_again)));
+    backend.on_turn_to(with!(inner, |i, side| i.change(|s| {
+        if let Some(open) = &mut s.open {
+            open.turn_to(super::desk::side(side));
+        }
+    })));
+    backend.on_close_visit(with!(inner, |i| i.change(|s| {
+        s.put_away();
+        s.screen = Screen::Cases;
+    })));
+}
+
+fn photographs(app: &App, inner: &Rc<Inner>) {
+    let backend = app.global::<Backend>();
+    backend.on_choose_offered(with!(inner, |i, index| i
+        .change(|s| s.taking.choose(index as usize))));
+    backend.on_set_photo_folder(with!(inner, |i, folder| i.change(|s| {
+        s.taking.folder = folder.as_str().into();
+        s.taking.look();
+    })));
+    backend.on_leave_photo_out(with!(inner, |i, index| i.change(|s| {
+        if let Some(open) = &mut s.open {
+            open.case.leave_out(index as usize);
+        }
+    })));
+    backend.on_take_photographs(with!(inner, |i| {
+        i.change(|s| s.taking.problems.clear());
+        let session = i.session.borrow();
+        if let Some(open) = &session.open {
+            let paths = session.wanted_photographs();
+            if !paths.is_empty() {
+                i.worker.post(Job::Take {
+                    case: open.serial,
+                    paths,
+                });
+            }
+        }
+    }));
+}
+
+impl Inner {
+    /// Tries a passphrase, off the screen's thread: it takes half a second by design.
+    fn try_door(&self, passphrase: &str, create: Option<plinthside_visit::Clinic>) {
+        let mut job = None;
+        self.change(|s| {
+            let person = create
+                .as_ref()
+                .and_then(|clinic| clinic.prescribers.first())
+                .map_or_else(String::new, |p| p.name.clone());
+            if let Desk::Closed(door) = &mut s.desk
+                && let (Some(place), false) = (&door.place, door.trying)
+            {
+                door.trying = true;
+                door.problem.clear();
+                job = Some(Opening {
+                    path: place.path.clone(),
+                    passphrase: passphrase.to_owned().into(),
+                    create: create.map(|clinic| (clinic, person)),
+                });
+            }
+        });
+        if let Some(opening) = job {
+            self.worker.post(Job::Open(Box::new(opening)));
+        }
+    }
 }
 
 fn questions(app: &App, inner: &Rc<Inner>) {
@@ -89,11 +191,12 @@ fn questions(app: &App, inner: &Rc<Inner>) {
     backend.on_next_question(with!(inner, |i| i.change(|s| {
         let (screen, after) = (s.screen, s.screen_after());
         let more = s
-            .open()
+            .open
+            .as_mut()
             .and_then(|open| open.asking(screen))
             .is_some_and(|(a, v, side)| a.next(v, side));
         if !more {
-            s.screen = after;
+            s.go(after);
         }
     })));
 }
@@ -102,13 +205,8 @@ fn cast(app: &App, inner: &Rc<Inner>) {
     let backend = app.global::<Backend>();
     backend.on_choose_plaster(with!(inner, |i, index| i.change(|s| {
         let lang = s.look.lang;
-        let Session {
-            cases,
-            current,
-            tables,
-            ..
-        } = s;
-        if let Some(open) = cases.get_mut(*current) {
+        let Session { open, tables, .. } = s;
+        if let Some(open) = open {
             timer::choose_plaster(
                 &mut open.case.visit,
                 open.case.side,
@@ -119,12 +217,12 @@ fn cast(app: &App, inner: &Rc<Inner>) {
         }
     })));
     backend.on_start_timer(with!(inner, |i| i.change(|s| {
-        if let Some(open) = s.open() {
+        if let Some(open) = &mut s.open {
             timer::start(&mut open.case.visit, open.case.side, crate::clock::now());
         }
     })));
     backend.on_cast_removed(with!(inner, |i| i.change(|s| {
-        if let Some(open) = s.open() {
+        if let Some(open) = &mut s.open {
             timer::remove(&mut open.case.visit, open.case.side, crate::clock::now());
         }
     })));
@@ -134,9 +232,7 @@ fn cast(app: &App, inner: &Rc<Inner>) {
         slint::TimerMode::Repeated,
         Duration::from_millis(500),
         with!(inner, |i| {
-            if i.session.borrow().screen == Screen::Cast {
-                i.show();
-            }
+            i.tick();
         }),
     );
     *inner.tick.borrow_mut() = Some(tick);
@@ -145,37 +241,24 @@ fn cast(app: &App, inner: &Rc<Inner>) {
 fn order(app: &App, inner: &Rc<Inner>) {
     let backend = app.global::<Backend>();
     backend.on_fill_order(with!(inner, |i| i.change(|s| {
-        let Session {
-            cases,
-            current,
-            clinic,
-            ..
-        } = s;
-        let Some(open) = cases.get_mut(*current) else {
-            return;
-        };
+        let clinic = s.clinic();
+        let Some(open) = &mut s.open else { return };
         let case = &open.case;
         let mut asked =
             rules::Case::of_visit(&case.visit, case.side, crate::clock::now().date_naive());
         asked.results = case.results.as_ref();
-        let values = fillable(&asked, clinic);
+        let values = fillable(&asked, &clinic);
         if let Some(draft) = order_mut(&mut open.case.visit, open.case.side).draft_mut() {
             // A confirmed field whose source changed is said by the rules, never overwritten.
             draft.fill(&values);
         }
     })));
     backend.on_sign_order(with!(inner, |i| i.change(|s| {
-        let Session {
-            cases,
-            current,
-            clinic,
-            tables,
-            ..
-        } = s;
-        let (Some(open), Some(prescriber)) = (cases.get_mut(*current), clinic.prescribers.first())
-        else {
+        let Some(prescriber) = s.prescriber() else {
             return;
         };
+        let Session { open, tables, .. } = s;
+        let Some(open) = open else { return };
         let id = order_mut(&mut open.case.visit, open.case.side).id.clone();
         let signing = Signing {
             rules: &tables.rules,
@@ -183,7 +266,7 @@ fn order(app: &App, inner: &Rc<Inner>) {
             label_side: None,
             at: crate::clock::now(),
         };
-        open.refusal = match open.case.visit.sign(&id, prescriber, signing) {
+        open.refusal = match open.case.visit.sign(&id, &prescriber, signing) {
             Ok(_) => String::new(),
             Err(refusal) => refusal.to_string(),
         };
@@ -193,7 +276,7 @@ fn order(app: &App, inner: &Rc<Inner>) {
 fn papers(app: &App, inner: &Rc<Inner>) {
     let backend = app.global::<Backend>();
     backend.on_bind_code(with!(inner, |i| i.change(|s| {
-        if let Some(open) = s.open()
+        if let Some(open) = &mut s.open
             && let Err(problem) = handing::bind_code(&mut open.case.visit, open.case.side)
         {
             open.papers.take_label(Err(problem));
@@ -206,12 +289,12 @@ fn papers(app: &App, inner: &Rc<Inner>) {
 fn check(app: &App, inner: &Rc<Inner>) {
     let backend = app.global::<Backend>();
     backend.on_show_inner_face(with!(inner, |i, inner_face| i.change(|s| {
-        if let Some(open) = s.open() {
+        if let Some(open) = &mut s.open {
             open.inner = inner_face;
         }
     })));
     backend.on_keep_cast(with!(inner, |i| i.change(|s| {
-        if let Some(open) = s.open() {
+        if let Some(open) = &mut s.open {
             open.decided = Some(Call::Keep);
         }
     })));

@@ -69,6 +69,8 @@ pub struct Marking {
     undo: Vec<Vec<MarkView>>,
     shown: Option<Shown>,
     asked_for: Option<usize>,
+    /// Tags were looked for.
+    sought: bool,
     solution: Option<Solution>,
     remark: Option<String>,
 }
@@ -93,6 +95,7 @@ impl Marking {
             undo: Vec::new(),
             shown: None,
             asked_for: None,
+            sought: false,
             solution: None,
             remark: None,
         }
@@ -108,6 +111,18 @@ impl Marking {
     #[must_use]
     pub fn taps(&self) -> &[MarkView] {
         &self.taps
+    }
+
+    /// Photographs whose tags were not looked for yet; each is handed out once.
+    pub fn unseen(&mut self) -> Vec<(usize, Photo)> {
+        if std::mem::replace(&mut self.sought, true) {
+            return Vec::new();
+        }
+        let unseen = self.photos.iter().enumerate();
+        unseen
+            .filter(|(_, p)| p.tags.is_none() && p.problem.is_empty())
+            .map(|(i, p)| (i, p.clone()))
+            .collect()
     }
 
     /// Index and bytes of the photograph on the screen, if it still has to be decoded; asked for

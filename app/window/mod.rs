@@ -4,29 +4,37 @@
 //! session is shown anew. Nothing here judges: results and verdicts come from core.
 
 mod advice;
+mod case_list;
 mod check;
 mod connect;
-mod demo;
+mod desk;
 mod handing;
 mod marking;
+mod open;
 mod questions;
 mod session;
 mod show;
+mod take;
+mod taking;
 mod text;
 mod timer;
 mod work;
 
 pub use advice::Tables;
+pub use desk::{Desk, Door};
 pub use marking::{Marking, Photo};
-pub use session::{Case, Look, Session};
+pub use open::{Case, Open};
+pub use session::{Look, Session};
 
 use crate::error::AppError;
+use crate::invented;
+use crate::records::Place;
+use plinthside_store::Kdf;
 use plinthside_ui::{App, Backend, Data};
-use plinthside_visit::data::DataError;
-use plinthside_visit::{Clinic, Lang};
-use slint::ComponentHandle;
+use plinthside_visit::Lang;
+use slint::{ComponentHandle, ModelRc};
 use std::cell::RefCell;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::rc::Rc;
 use work::{Job, Measuring, Told, Worker};
 
@@ -38,12 +46,6 @@ pub enum WindowError {
         "the window can't be opened: {0}; `plinthside demo --headless DIR` works without a screen"
     )]
     Screen(#[from] slint::PlatformError),
-    /// A table can't be read.
-    #[error(transparent)]
-    Table(#[from] DataError),
-    /// The demo data can't be read.
-    #[error(transparent)]
-    Demo(#[from] demo::DemoError),
 }
 
 /// An open window.
@@ -57,55 +59,74 @@ struct Inner {
     app: slint::Weak<App>,
     session: RefCell<Session>,
     worker: Worker,
+    list: Rc<case_list::CaseList>,
     tick: RefCell<Option<slint::Timer>>,
 }
 
-/// Opens the window on the invented clinic; its papers go to a folder of the demonstration.
+/// Opens the window on the user's own store, behind its door.
 ///
 /// # Errors
 /// There is no screen.
-pub fn open_demo() -> Result<(), AppError> {
-    let opened = demo::demo()
-        .map_err(WindowError::from)
-        .and_then(|(clinic, cases)| {
-            open(
-                cases,
-                clinic,
-                Look::of_environment(),
-                PathBuf::from("plinthside-demo"),
-                true,
-            )
-        });
-    opened.map_err(|e| AppError::Request(e.to_string()))
+pub fn open_own(place: Place) -> Result<(), AppError> {
+    let folder = papers_folder();
+    let tables = Tables::shipped()?;
+    let desk = Desk::Closed(Door::new(place));
+    let mut session = Session::new(desk, Look::of_environment(), tables, folder);
+    session.taking.folder = pictures_folder();
+    Ok(run(session)?)
 }
 
-/// Opens the window on some visits and returns when it is closed. `demo` says on screen that
-/// nothing is kept.
+/// Opens the window on the invented clinic, in a store that is thrown away with it; its papers go
+/// to a folder of the demonstration.
 ///
 /// # Errors
-/// There is no screen.
-pub fn open(
-    cases: Vec<Case>,
-    clinic: Clinic,
-    look: Look,
-    folder: PathBuf,
-    demo: bool,
-) -> Result<(), WindowError> {
-    let window = Window::new(Session::new(
-        cases,
-        clinic,
-        look,
-        Tables::shipped()?,
-        folder,
-    ))?;
-    window.app.global::<Data>().set_demo(demo);
+/// There is no screen, or no room for the store.
+pub fn open_demo() -> Result<(), AppError> {
+    let folder = tempfile::tempdir().map_err(|source| AppError::Write {
+        path: std::env::temp_dir(),
+        source,
+    })?;
+    let tables = Tables::shipped()?;
+    let papers = PathBuf::from("plinthside-demo");
+    let session = demo_session(folder.path(), tables, papers)?;
+    Ok(run(session)?)
+}
+
+/// A session on the invented clinic, its store in `folder`.
+fn demo_session(folder: &Path, tables: Tables, papers: PathBuf) -> Result<Session, AppError> {
+    let store = folder.join("demo.store");
+    let records = invented::store(&store, Some(Kdf::LEAST))?.for_demo();
+    let desk = Desk::Closed(Door::default());
+    let mut session = Session::new(desk, Look::of_environment(), tables, papers);
+    session.taking.folder = pictures_folder();
+    session.enter(Box::new(records));
+    Ok(session)
+}
+
+/// Shows a session until the window is closed; the open visit is put away then.
+fn run(session: Session) -> Result<(), WindowError> {
+    let window = Window::new(session)?;
     window.app.run()?;
+    window.inner.session.borrow_mut().put_away();
     Ok(())
 }
 
-/// The case a job belonged to.
-fn case_of(session: &mut Session, case: usize) -> Option<&mut Case> {
-    session.cases.get_mut(case).map(|open| &mut open.case)
+/// Where papers go unless somebody says otherwise.
+fn papers_folder() -> PathBuf {
+    let folders = directories::UserDirs::new();
+    let documents = folders
+        .as_ref()
+        .and_then(|f| f.document_dir().or(Some(f.home_dir())));
+    documents.unwrap_or(Path::new(".")).join("Plinthside")
+}
+
+/// Where a camera's pictures arrive unless somebody says otherwise.
+fn pictures_folder() -> PathBuf {
+    let folders = directories::UserDirs::new();
+    let pictures = folders
+        .as_ref()
+        .and_then(|f| f.picture_dir().or(Some(f.home_dir())));
+    pictures.unwrap_or(Path::new(".")).to_owned()
 }
 
 impl Window {
@@ -124,17 +145,15 @@ impl Window {
             // Fails only when the window is gone.
             let _ = weak.upgrade_in_event_loop(|app| app.global::<Backend>().invoke_work_done());
         });
-        let inner = Rc::new(Inner {
+        let inner = Rc::new_cyclic(|weak| Inner {
             app: app.as_weak(),
             session: RefCell::new(session),
             worker,
+            list: Rc::new(case_list::CaseList::new(weak.clone())),
             tick: RefCell::default(),
         });
+        data.set_cases(ModelRc::from(inner.list.clone()));
         connect::connect(&app, &inner);
-        // Fails only for a language that is not bundled; English stands then.
-        let german = inner.session.borrow().look.lang == Lang::De;
-        let _ = slint::select_bundled_translation(if german { "de" } else { "" });
-        inner.detect_all();
         inner.show();
         Ok(Self { app, inner })
     }
@@ -154,15 +173,39 @@ impl Window {
 impl Inner {
     fn show(&self) {
         if let Some(app) = self.app.upgrade() {
-            show::show(&app, &mut self.session.borrow_mut());
+            self.speak(&app);
+            self.want_photographs();
+            let (version, count) = {
+                let mut session = self.session.borrow_mut();
+                show::show(&app, &mut session);
+                (session.list.version, session.list.count)
+            };
+            self.list.refresh(version, count);
             self.want_photo();
             self.want_label();
         }
     }
 
-    /// Changes the session and shows it.
+    /// Speaks the language of the look, if the screen still speaks another.
+    fn speak(&self, app: &App) {
+        let lang = match self.session.borrow().look.lang {
+            Lang::De => "de",
+            Lang::En => "en",
+        };
+        if app.global::<Data>().get_language() != lang {
+            // Fails only for a language that is not bundled; the old one stands then.
+            let _ = slint::select_bundled_translation(if lang == "de" { "de" } else { "" });
+        }
+    }
+
+    /// Changes the session, saves what was entered and shows it.
     fn change(&self, change: impl FnOnce(&mut Session)) {
-        change(&mut self.session.borrow_mut());
+        {
+            let mut session = self.session.borrow_mut();
+            session.touch();
+            change(&mut session);
+            session.save();
+        }
         self.show();
     }
 
@@ -177,7 +220,9 @@ impl Inner {
     ) {
         self.change(|s| {
             let screen = s.screen;
-            if let Some((asking, visit, side)) = s.open().and_then(|open| open.asking(screen)) {
+            if let Some((asking, visit, side)) =
+                s.open.as_mut().and_then(|open| open.asking(screen))
+            {
                 change(asking, visit, side);
             }
         });
@@ -185,36 +230,64 @@ impl Inner {
 
     /// Changes the marks of the open case and measures anew if the change says so.
     fn mark(&self, change: impl FnOnce(&mut Marking) -> bool) {
-        let mut case = None;
+        let mut marked = false;
         self.change(|s| {
-            let current = s.current;
-            if s.open()
-                .and_then(|open| open.case.marking.as_mut())
-                .is_some_and(change)
+            if let Some(open) = &mut s.open
+                && open.case.marking.as_mut().is_some_and(change)
             {
-                case = Some(current);
+                open.case.keep_taps();
+                marked = true;
             }
         });
-        if let Some(case) = case {
-            self.measure(case);
+        if marked {
+            self.measure();
         }
     }
 
-    /// Tags of every photograph that has none yet.
-    fn detect_all(&self) {
-        for (case, open) in self.session.borrow().cases.iter().enumerate() {
-            let Some(marking) = &open.case.marking else {
-                continue;
-            };
-            let todo = marking
-                .photos
-                .iter()
-                .enumerate()
-                .filter(|(_, p)| p.tags.is_none() && p.problem.is_empty());
-            let photos: Vec<_> = todo.map(|(i, p)| (i, p.clone())).collect();
+    /// Loads the photographs of the open cast where they are to be seen, and looks for tags in
+    /// those that have none yet.
+    fn want_photographs(&self) {
+        use plinthside_ui::Screen;
+        let mut session = self.session.borrow_mut();
+        let screen = session.screen;
+        let Some(mut open) = session.open.take() else {
+            return;
+        };
+        let measured = open.case.results.is_some();
+        let seen = match screen {
+            Screen::Mark | Screen::Photographs => true,
+            Screen::Check => !measured,
+            _ => false,
+        };
+        if seen && open.case.wants_photographs() {
+            session.try_records(|records| open.case.load_photographs(records));
+        }
+        if seen && let Some(marking) = &mut open.case.marking {
+            let photos = marking.unseen();
             if !photos.is_empty() {
-                self.worker.post(Job::Detect { case, photos });
+                self.worker.post(Job::Detect {
+                    case: open.serial,
+                    photos,
+                });
             }
+        }
+        session.open = Some(open);
+    }
+
+    /// Twice a second: the timer runs, new pictures are offered, an idle store is locked.
+    fn tick(&self) {
+        use plinthside_ui::Screen;
+        let show = {
+            let mut session = self.session.borrow_mut();
+            session.lock_if_idle()
+                || match session.screen {
+                    Screen::Cast => true,
+                    Screen::Photographs => session.taking.look(),
+                    _ => false,
+                }
+        };
+        if show {
+            self.show();
         }
     }
 
@@ -224,9 +297,11 @@ impl Inner {
         if session.screen != plinthside_ui::Screen::Mark {
             return;
         }
-        let case = session.current;
-        let wanted = case_of(&mut session, case).and_then(|case| case.marking.as_mut()?.wanted());
-        if let Some((index, photo)) = wanted {
+        let Some(open) = &mut session.open else {
+            return;
+        };
+        let case = open.serial;
+        if let Some((index, photo)) = open.case.marking.as_mut().and_then(Marking::wanted) {
             self.worker.post(Job::Decode { case, index, photo });
         }
     }
@@ -237,14 +312,14 @@ impl Inner {
         if session.screen != plinthside_ui::Screen::Label {
             return;
         }
-        let (case, source) = (session.current, session.source());
-        let stale = session
-            .open()
-            .zip(source)
-            .and_then(|(open, source)| open.papers.stale(source));
+        let source = session.source();
+        let Some(open) = &mut session.open else {
+            return;
+        };
+        let stale = source.and_then(|source| open.papers.stale(source));
         if let Some(source) = stale {
             self.worker.post(Job::Label {
-                case,
+                case: open.serial,
                 source: Box::new(source),
             });
         }
@@ -253,10 +328,10 @@ impl Inner {
     /// Writes papers of the open case.
     fn write_papers(&self, papers: Vec<plinthside_ui::PaperKind>) {
         let session = self.session.borrow();
-        if let Some(source) = session.source() {
-            let (case, folder) = (session.current, session.folder.clone());
+        if let (Some(source), Some(open)) = (session.source(), &session.open) {
+            let folder = session.folder.clone();
             self.worker.post(Job::Papers {
-                case,
+                case: open.serial,
                 source: Box::new(source),
                 papers,
                 folder,
@@ -265,12 +340,10 @@ impl Inner {
     }
 
     /// Measures the open case anew after its marks changed.
-    fn measure(&self, case: usize) {
+    fn measure(&self) {
         let session = self.session.borrow();
-        let Some(case_data) = session.cases.get(case).map(|open| &open.case) else {
-            return;
-        };
-        let Some(marking) = &case_data.marking else {
+        let Some(open) = &session.open else { return };
+        let (Some(marking), Some(mut marks)) = (&open.case.marking, open.case.marks()) else {
             return;
         };
         let tags: Vec<_> = marking
@@ -279,22 +352,16 @@ impl Inner {
             .filter_map(|p| p.tags.clone())
             .collect();
         let known = |photo: &str| tags.iter().any(|t| t.photo == photo);
-        let mut marks = case_data.marks.clone();
-        marks.views = marking
-            .taps()
-            .iter()
-            .filter(|t| known(&t.photo))
-            .cloned()
-            .collect();
+        marks.views.retain(|tap| known(&tap.photo));
         marks.outlines.retain(|outline| known(&outline.photo));
         let photos = marking.photos.iter().map(|p| p.sha256.clone()).collect();
         self.worker.post(Job::Measure(Box::new(Measuring {
-            case,
+            case: open.serial,
             mat: marking.mat.clone(),
             tags,
             marks,
             photos,
-            by: case_data.visit.clinician.clone(),
+            by: session.person.clone(),
         })));
     }
 
@@ -303,21 +370,54 @@ impl Inner {
         if told.is_empty() {
             return;
         }
-        let mut measure = Vec::new();
+        let mut measure = false;
         {
             let mut session = self.session.borrow_mut();
             for told in told {
-                self.take_one(&mut session, told, &mut measure);
+                measure |= self.take_one(&mut session, told);
             }
+            session.save();
         }
-        for case in measure {
-            self.measure(case);
+        if measure {
+            self.measure();
         }
         self.show();
     }
 
-    fn take_one(&self, session: &mut Session, told: Told, measure: &mut Vec<usize>) {
+    fn progress(&self, what: plinthside_ui::Work, done: usize, of: usize) {
+        if let Some(app) = self.app.upgrade() {
+            app.global::<Data>().set_progress(plinthside_ui::Progress {
+                running: done < of,
+                what,
+                done: done as i32,
+                of: of as i32,
+            });
+        }
+    }
+
+    /// Takes one thing; `true` if the open case has to be measured now.
+    fn take_one(&self, session: &mut Session, told: Told) -> bool {
         match told {
+            Told::Opened(records) => {
+                match (records, &mut session.desk) {
+                    (Ok(records), _) => session.enter(records),
+                    (Err(problem), Desk::Closed(door)) => {
+                        (door.problem, door.trying) = (problem, false);
+                    }
+                    (Err(problem), Desk::Open(_)) => session.trouble = problem,
+                }
+                false
+            }
+            Told::Taken {
+                case,
+                photo,
+                done,
+                of,
+            } => {
+                self.progress(plinthside_ui::Work::ReadingPhotographs, done, of);
+                take::take(session, case, photo);
+                done == of && session.opening(case).is_some()
+            }
             Told::Tags {
                 case,
                 index,
@@ -325,49 +425,40 @@ impl Inner {
                 done,
                 of,
             } => {
-                if let Some(photo) =
-                    case_of(session, case).and_then(|c| c.marking.as_mut()?.photos.get_mut(index))
-                {
-                    match found {
-                        Ok(tags) => photo.tags = Some(tags),
-                        Err(problem) => photo.problem = problem,
-                    }
-                }
-                if let Some(app) = self.app.upgrade() {
-                    app.global::<Data>().set_progress(plinthside_ui::Progress {
-                        running: done < of,
-                        what: plinthside_ui::Work::ReadingPhotographs,
-                        done: done as i32,
-                        of: of as i32,
-                    });
-                }
-                if done == of {
-                    measure.push(case);
-                }
+                self.progress(plinthside_ui::Work::ReadingPhotographs, done, of);
+                let Some(open) = session.opening(case) else {
+                    return false;
+                };
+                open.case.found(index, found);
+                done == of
             }
             Told::Decoded { case, index, photo } => {
-                let Some(marking) = case_of(session, case).and_then(|c| c.marking.as_mut()) else {
-                    return;
-                };
-                match photo {
-                    Ok(decoded) => marking.decoded(index, decoded),
-                    Err(problem) => marking.refused(index, problem),
+                let open = session.opening(case);
+                if let Some(marking) = open.and_then(|open| open.case.marking.as_mut()) {
+                    match photo {
+                        Ok(decoded) => marking.decoded(index, decoded),
+                        Err(problem) => marking.refused(index, problem),
+                    }
                 }
+                false
             }
             Told::Label { case, png } => {
-                if let Some(open) = session.cases.get_mut(case) {
+                if let Some(open) = session.opening(case) {
                     open.papers.take_label(png);
                 }
+                false
             }
             Told::Written { case, written } => {
-                if let Some(open) = session.cases.get_mut(case) {
+                if let Some(open) = session.opening(case) {
                     open.papers.take_written(written);
                 }
+                false
             }
             Told::Measured { case, measured } => {
-                if let Some(case) = case_of(session, case) {
-                    case.measured(measured);
+                if let Some(open) = session.opening(case) {
+                    open.case.measured(measured);
                 }
+                false
             }
         }
     }

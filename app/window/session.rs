@@ -1,36 +1,29 @@
-//! What the window works on: visits, which one is open, which screen is shown. No screen types
-//! but enums; every change goes through here and is then shown whole.
+//! What the window works on: the clinic's records, the visit that is open, the screen shown. No
+//! screen types but enums; every change goes through here, is saved, and is then shown whole.
 
 use super::advice::Tables;
-use super::handing::{Papers, Source};
-use super::marking::Marking;
-use super::questions::{Asking, examination, order, person, position};
-use super::timer;
-use crate::pipeline::Measured;
-use plinthside_measure::cast::Results;
-use plinthside_measure::marks::{Marks, Side};
+use super::desk::{Desk, List};
+use super::handing::Source;
+use super::open::Open;
+use super::taking::Taking;
+use crate::error::AppError;
+use crate::records::Records;
+use plinthside_measure::marks::Side;
+use plinthside_store::IdleLock;
 use plinthside_ui as ui;
-use plinthside_visit::cast_record::Measurement;
-use plinthside_visit::verdict::{Call, Evidence, Tolerances, Verdict, verdict};
-use plinthside_visit::{Clinic, Lang, Visit};
+use plinthside_visit::person::Prescriber;
+use plinthside_visit::{CastSources, Clinic, Lang, Visit};
+use serde::{Deserialize, Serialize};
 use std::path::PathBuf;
+use std::time::SystemTime;
 
-/// One foot of one visit, as the window opens it.
-pub struct Case {
-    /// The visit.
-    pub visit: Visit,
-    /// The foot.
-    pub side: Side,
-    /// What was measured on the cast so far.
-    pub results: Option<Results>,
-    /// What a measurement is computed with beside the taps: the leg's dimensions, the wall, choices.
-    pub marks: Marks,
-    /// Photographs, mat and taps; none for a cast measured by ruler or not at all.
-    pub marking: Option<Marking>,
-}
+/// The store is locked after so long without a touch.
+const IDLE_MS: i64 = 15 * 60 * 1000;
+/// What the look is kept under, on this device only.
+const LOOK: &str = "look";
 
 /// How the program looks and speaks.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Look {
     /// Language of screens and sentences.
     pub lang: Lang,
@@ -50,168 +43,6 @@ impl Default for Look {
     }
 }
 
-/// The open case and what belongs to working on it.
-pub struct Open {
-    /// The case.
-    pub case: Case,
-    /// The clinician's own word on the cast.
-    pub decided: Option<Call>,
-    /// Side drawing from the inner side.
-    pub inner: bool,
-    /// The lists of questions.
-    pub person: Asking,
-    /// See [`Open::person`].
-    pub examine: Asking,
-    /// See [`Open::person`].
-    pub position: Asking,
-    /// See [`Open::person`].
-    pub order: Asking,
-    /// Label and papers.
-    pub papers: Papers,
-    /// Why the order was not signed.
-    pub refusal: String,
-}
-
-/// Everything behind the window.
-pub struct Session {
-    /// All visits.
-    pub cases: Vec<Open>,
-    /// The one that is open.
-    pub current: usize,
-    /// The screen shown.
-    pub screen: ui::Screen,
-    /// Look and language.
-    pub look: Look,
-    /// Tables of rules, norms and limits.
-    pub tables: Tables,
-    /// The clinic.
-    pub clinic: Clinic,
-    /// Where papers are written.
-    pub folder: PathBuf,
-}
-
-impl Case {
-    /// Takes a measurement or why there is none; what is kept of it goes into the visit's cast.
-    pub fn measured(&mut self, measured: Result<Box<(Measured, Measurement)>, String>) {
-        let Some(marking) = &mut self.marking else {
-            return;
-        };
-        match measured {
-            Ok(measured) => {
-                let (measured, kept) = *measured;
-                let Measured {
-                    solution,
-                    results,
-                    warnings,
-                    ..
-                } = measured;
-                let first = warnings.into_iter().next();
-                marking.solved(solution.ok_or_else(String::new), first);
-                if results.is_some() {
-                    self.results = results;
-                    let side = self.side;
-                    let cast = self.visit.casts.iter_mut().rfind(|c| c.side == side);
-                    if let Some(cast) = cast {
-                        cast.measurement = Some(kept);
-                    }
-                }
-            }
-            Err(sentence) => marking.solved(Err(sentence), None),
-        }
-    }
-}
-
-impl Open {
-    /// Opens a case.
-    #[must_use]
-    pub fn new(case: Case) -> Self {
-        let asking = |questions| Asking::new(questions, &case.visit, case.side);
-        Self {
-            decided: None,
-            inner: true,
-            person: asking(person()),
-            examine: asking(examination()),
-            position: asking(position()),
-            order: asking(order()),
-            papers: Papers::default(),
-            refusal: String::new(),
-            case,
-        }
-    }
-
-    /// The verdict on the cast as it is measured now.
-    #[must_use]
-    pub fn verdict(&self, tolerances: &Tolerances) -> Verdict {
-        let Case {
-            visit,
-            side,
-            results,
-            ..
-        } = &self.case;
-        let evidence = match visit.cast(*side) {
-            Some(cast) => Evidence::of_visit(visit, cast, results.as_ref()),
-            None => Evidence {
-                side: *side,
-                results: results.as_ref(),
-                record: None,
-                inspection: None,
-                leg: visit.leg(*side),
-                readings: &visit.readings,
-            },
-        };
-        verdict(&evidence, tolerances)
-    }
-
-    /// The list of questions behind a screen, with the visit it asks about.
-    pub fn asking(&mut self, screen: ui::Screen) -> Option<(&mut Asking, &mut Visit, Side)> {
-        let asking = match screen {
-            ui::Screen::Person => &mut self.person,
-            ui::Screen::Examine => &mut self.examine,
-            ui::Screen::Position => &mut self.position,
-            ui::Screen::Order => &mut self.order,
-            _ => return None,
-        };
-        Some((asking, &mut self.case.visit, self.case.side))
-    }
-
-    /// How far each step has come.
-    #[must_use]
-    pub fn steps(&self, tolerances: &Tolerances) -> Vec<ui::StepState> {
-        let Case { visit, side, .. } = &self.case;
-        let asked = |asking: &Asking| match asking.answered(visit, *side) {
-            (0, _) => ui::Fill::Empty,
-            (n, of) if n == of => ui::Fill::Complete,
-            _ => ui::Fill::Started,
-        };
-        let check = if self.case.results.is_none() {
-            match &self.case.marking {
-                Some(marking) if marking.has_taps() => ui::Fill::Started,
-                _ => ui::Fill::Empty,
-            }
-        } else {
-            match (self.decided, self.verdict(tolerances).call) {
-                (Some(_), _) | (None, Call::Keep) => ui::Fill::Complete,
-                (None, Call::Note) => ui::Fill::Started,
-                (None, _) => ui::Fill::Attention,
-            }
-        };
-        let [label, hand_over] = self.papers.fills(visit, *side);
-        [
-            (ui::Screen::Person, asked(&self.person)),
-            (ui::Screen::Examine, asked(&self.examine)),
-            (ui::Screen::Position, asked(&self.position)),
-            (ui::Screen::Cast, timer::fill(visit, *side)),
-            (ui::Screen::Check, check),
-            (ui::Screen::Order, asked(&self.order)),
-            (ui::Screen::Label, label),
-            (ui::Screen::HandOver, hand_over),
-        ]
-        .into_iter()
-        .map(|(screen, fill)| ui::StepState { screen, fill })
-        .collect()
-    }
-}
-
 impl Look {
     /// German where the system speaks German.
     #[must_use]
@@ -227,46 +58,246 @@ impl Look {
     }
 }
 
+/// Everything behind the window.
+pub struct Session {
+    /// The records, or the door before them.
+    pub desk: Desk,
+    /// The visits as they are listed.
+    pub list: List,
+    /// The visit that is open.
+    pub open: Option<Open>,
+    /// Photographs that can be taken in.
+    pub taking: Taking,
+    /// The screen shown.
+    pub screen: ui::Screen,
+    /// Look and language.
+    pub look: Look,
+    /// Tables of rules, norms and limits.
+    pub tables: Tables,
+    /// Where papers are written.
+    pub folder: PathBuf,
+    /// Who works here.
+    pub person: String,
+    /// When the newest entry reached the disk, milliseconds since 1970.
+    pub saved_ms: Option<i64>,
+    /// Why something could not be saved or read; empty if all is well.
+    pub trouble: String,
+    idle: IdleLock,
+    /// Counts the openings, so that what was begun for one visit never lands in another.
+    opened: u64,
+}
+
+fn now_ms() -> i64 {
+    crate::clock::now().timestamp_millis()
+}
+
 impl Session {
-    /// A session on some visits, at the list if there are several.
+    /// A session before its store is open.
     #[must_use]
-    pub fn new(
-        cases: Vec<Case>,
-        clinic: Clinic,
-        look: Look,
-        tables: Tables,
-        folder: PathBuf,
-    ) -> Self {
-        let screen = if cases.len() == 1 {
-            ui::Screen::Check
-        } else {
-            ui::Screen::Cases
-        };
+    pub fn new(desk: Desk, look: Look, tables: Tables, folder: PathBuf) -> Self {
         Self {
-            cases: cases.into_iter().map(Open::new).collect(),
-            current: 0,
-            screen,
+            screen: ui::Screen::Unlock,
+            desk,
+            list: List::default(),
+            open: None,
+            taking: Taking::default(),
             look,
             tables,
-            clinic,
             folder,
+            person: String::new(),
+            saved_ms: None,
+            trouble: String::new(),
+            idle: IdleLock::new(IDLE_MS, now_ms()),
+            opened: 0,
         }
+    }
+
+    /// The records, where they are open.
+    pub fn records(&mut self) -> Option<&mut Records> {
+        match &mut self.desk {
+            Desk::Open(records) => Some(records),
+            Desk::Closed(_) => None,
+        }
+    }
+
+    /// The clinic; an empty one while the store is closed.
+    #[must_use]
+    pub fn clinic(&self) -> Clinic {
+        match &self.desk {
+            Desk::Open(records) => records.clinic().clone(),
+            Desk::Closed(_) => Clinic::default(),
+        }
+    }
+
+    /// Takes the open records: on to the unfinished work of an earlier session, or to the list.
+    pub fn enter(&mut self, records: Box<Records>) {
+        self.desk = Desk::Open(records);
+        self.touch();
+        let kept = self
+            .records()
+            .and_then(|records| records.store().local(LOOK).ok().flatten())
+            .and_then(|json| serde_json::from_slice(&json).ok());
+        self.look = kept.unwrap_or(self.look);
+        let clinic = self.clinic();
+        if self.person.is_empty()
+            && let Some(prescriber) = clinic.prescribers.first()
+        {
+            self.person = prescriber.name.clone();
+        }
+        self.screen = ui::Screen::Cases;
+        self.trouble.clear();
+        let unfinished = self.try_records(|records| Ok(records.unfinished()?));
+        if let Some(unfinished) = unfinished.filter(|all| !all.is_empty()) {
+            self.list.unfinished = unfinished;
+            self.screen = ui::Screen::Recover;
+        }
+        self.refresh_list();
+    }
+
+    /// Does something with the records; a failure becomes the session's trouble, in words.
+    pub fn try_records<T>(
+        &mut self,
+        ask: impl FnOnce(&mut Records) -> Result<T, AppError>,
+    ) -> Option<T> {
+        let answer = ask(self.records()?);
+        match answer {
+            Ok(value) => Some(value),
+            Err(problem) => {
+                self.trouble = problem.to_string();
+                None
+            }
+        }
+    }
+
+    /// Keeps the look on this device.
+    pub fn keep_look(&mut self) {
+        if let Ok(json) = serde_json::to_vec(&self.look) {
+            self.try_records(|records| Ok(records.store().set_local(LOOK, Some(&json))?));
+        }
+    }
+
+    /// Looks the visits up anew.
+    pub fn refresh_list(&mut self) {
+        let Desk::Open(records) = &mut self.desk else {
+            return;
+        };
+        if let Err(problem) = self.list.refresh(records) {
+            self.trouble = problem.to_string();
+        }
+    }
+
+    /// Opens a visit on one of its sides.
+    pub fn open_visit(&mut self, id: &str, side: Option<Side>, screen: ui::Screen) {
+        self.put_away();
+        let Some(visit) = self.try_records(|records| records.visit(id)) else {
+            return;
+        };
+        self.opened += 1;
+        let side = side
+            .filter(|side| visit.value.sides.contains(side))
+            .or(visit.value.sides.first().copied())
+            .unwrap_or(Side::Left);
+        self.saved_ms = Some(visit.saved_at_ms());
+        self.open = Some(Open::new(visit, side, self.opened));
+        self.screen = screen;
+        self.trouble.clear();
+    }
+
+    /// Begins a visit of a new person, or of one seen before.
+    pub fn begin_visit(&mut self, sides: Vec<Side>, earlier: Option<&Visit>) {
+        self.put_away();
+        let mut visit = Visit::new(super::desk::new_id(), crate::clock::now(), sides);
+        visit.clinician = self.person.clone();
+        match earlier {
+            Some(earlier) => {
+                visit.person = earlier.person.clone();
+                visit.copy_from(earlier);
+            }
+            None => visit.person.code = super::desk::new_person_code(),
+        }
+        let by = self.person.clone();
+        if let Some(begun) = self.try_records(|records| records.begin(&visit, &by)) {
+            self.opened += 1;
+            let side = visit.sides.first().copied().unwrap_or(Side::Left);
+            self.saved_ms = Some(begun.saved_at_ms());
+            self.open = Some(Open::new(begun, side, self.opened));
+            self.screen = ui::Screen::Person;
+            self.trouble.clear();
+        }
+    }
+
+    /// Saves what was changed in the open visit; it is on the disk when this returns. What the
+    /// disk refused is tried again with the next change.
+    pub fn save(&mut self) {
+        let Some(mut open) = self.open.take() else {
+            return;
+        };
+        if open.is_changed() {
+            let by = self.person.clone();
+            let saved = self.try_records(|records| open.save(records, &by));
+            if let Some(saved) = saved {
+                self.saved_ms = Some(saved);
+                self.trouble.clear();
+            }
+        }
+        self.open = Some(open);
+    }
+
+    /// Puts the open visit away: its entries become part of it, for the lists and for others.
+    pub fn put_away(&mut self) {
+        self.save();
+        if let Some(open) = self.open.take() {
+            let id = open.case.visit.id.clone();
+            if self.try_records(|records| records.put_away(&id)).is_none() {
+                // What could not be put away stays open.
+                self.open = Some(open);
+                return;
+            }
+            self.refresh_list();
+        }
+    }
+
+    /// Closes the store. What is to be seen again needs the passphrase again.
+    pub fn lock(&mut self) {
+        self.put_away();
+        self.open = None;
+        self.list = List::default();
+        self.taking = Taking::default();
+        self.desk.close();
+        self.saved_ms = None;
+        self.screen = ui::Screen::Unlock;
+    }
+
+    /// Somebody touched the screen.
+    pub fn touch(&mut self) {
+        self.idle.touch(now_ms());
+    }
+
+    /// Locks where nobody has touched the screen for long; `true` if it did.
+    pub fn lock_if_idle(&mut self) -> bool {
+        let due = matches!(&self.desk, Desk::Open(_))
+            && !self.desk.is_demo()
+            && self.idle.is_due(now_ms());
+        if due {
+            self.lock();
+        }
+        due
     }
 
     /// What the papers of the open case are made of.
     #[must_use]
     pub fn source(&self) -> Option<Source> {
-        let case = &self.cases.get(self.current)?.case;
+        let case = &self.open.as_ref()?.case;
         Some(Source {
-            clinic: self.clinic.clone(),
+            clinic: self.clinic(),
             visit: case.visit.clone(),
             side: case.side,
         })
     }
 
-    /// The open case.
-    pub fn open(&mut self) -> Option<&mut Open> {
-        self.cases.get_mut(self.current)
+    /// The visit that some work was begun for, if it is still open.
+    pub fn opening(&mut self, serial: u64) -> Option<&mut Open> {
+        self.open.as_mut().filter(|open| open.serial == serial)
     }
 
     /// The screen after this one on the line of steps.
@@ -276,10 +307,121 @@ impl Session {
             ui::Screen::Person => ui::Screen::Examine,
             ui::Screen::Examine => ui::Screen::Position,
             ui::Screen::Position => ui::Screen::Cast,
-            ui::Screen::Cast => ui::Screen::Check,
+            ui::Screen::Cast => ui::Screen::Photographs,
+            ui::Screen::Photographs => ui::Screen::Mark,
+            ui::Screen::Mark => ui::Screen::Check,
             ui::Screen::Check => ui::Screen::Order,
             ui::Screen::Order => ui::Screen::Label,
+            ui::Screen::Label => ui::Screen::HandOver,
             other => other,
         }
+    }
+
+    /// Goes to a screen. The list puts the open visit away; pictures are looked for where they
+    /// are offered.
+    pub fn go(&mut self, screen: ui::Screen) {
+        if matches!(self.desk, Desk::Closed(_)) && !matches!(screen, ui::Screen::About) {
+            self.screen = ui::Screen::Unlock;
+            return;
+        }
+        match screen {
+            ui::Screen::Cases => self.put_away(),
+            ui::Screen::Photographs => {
+                self.taking.look();
+            }
+            // A cast without photographs is photographed first.
+            ui::Screen::Mark => {
+                let photographs = self.sources().map_or(0, |s| s.photographs.len());
+                if photographs == 0 {
+                    self.taking.look();
+                    self.screen = ui::Screen::Photographs;
+                    return;
+                }
+            }
+            _ => {}
+        }
+        self.screen = screen;
+    }
+
+    /// Identifier of a listed visit.
+    pub fn listed(&mut self, index: usize) -> Option<String> {
+        let Self { desk, list, .. } = self;
+        let Desk::Open(records) = desk else {
+            return None;
+        };
+        match list.row(records, index) {
+            Ok(row) => row.map(|case| case.id),
+            Err(problem) => {
+                self.trouble = problem.to_string();
+                None
+            }
+        }
+    }
+
+    /// Another visit of the person whose visit is open.
+    pub fn visit_again(&mut self) {
+        let Some(open) = &self.open else { return };
+        let earlier = open.case.visit.clone();
+        self.begin_visit(earlier.sides.clone(), Some(&earlier));
+    }
+
+    /// Takes up unfinished work of an earlier session.
+    pub fn recover(&mut self, index: usize) {
+        let Some(work) = self.list.unfinished.get(index).cloned() else {
+            return;
+        };
+        if self
+            .try_records(|records| Ok(records.store().recover(&work.id)?))
+            .is_some()
+        {
+            self.list.unfinished.remove(index);
+            self.open_visit(&work.id, None, ui::Screen::Person);
+        }
+    }
+
+    /// Leaves a visit as it was last put away.
+    pub fn discard(&mut self, index: usize) {
+        let Some(work) = self.list.unfinished.get(index).cloned() else {
+            return;
+        };
+        if self
+            .try_records(|records| Ok(records.store().discard(&work.id)?))
+            .is_some()
+        {
+            self.list.unfinished.remove(index);
+            if self.list.unfinished.is_empty() {
+                self.screen = ui::Screen::Cases;
+            }
+            self.refresh_list();
+        }
+    }
+
+    /// What the open cast is measured from.
+    #[must_use]
+    pub fn sources(&self) -> Option<&CastSources> {
+        let case = &self.open.as_ref()?.case;
+        case.visit.cast(case.side).map(|cast| &cast.sources)
+    }
+
+    /// When the open cast was dipped: older pictures are of something else.
+    #[must_use]
+    pub fn since(&self) -> Option<SystemTime> {
+        let case = &self.open.as_ref()?.case;
+        let record = &case.visit.cast(case.side)?.record;
+        record.dipped_at.map(SystemTime::from)
+    }
+
+    /// Pictures to take in.
+    #[must_use]
+    pub fn wanted_photographs(&self) -> Vec<PathBuf> {
+        self.taking.wanted(self.sources(), self.since())
+    }
+
+    /// Whoever works here, if authorised to prescribe; else the clinic's first prescriber.
+    #[must_use]
+    pub fn prescriber(&self) -> Option<Prescriber> {
+        let prescribers = self.clinic().prescribers;
+        let own = prescribers.iter().find(|p| p.name == self.person);
+        own.or(prescribers.first()).cloned()
     }
 }

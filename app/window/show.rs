@@ -1,13 +1,20 @@
 //! The session as the screen shows it: everything of the current screen is set anew.
 
 use super::advice::{self, Tables};
+use super::desk::Desk;
+use super::marking::Marking;
+use super::open::{Case, Open};
 use super::questions::{facts, intended};
-use super::session::{Case, Open, Session};
+use super::session::Session;
 use super::{check, text, timer};
+use chrono::NaiveDate;
 use plinthside_measure::marks::Side;
+use plinthside_paper::CastCode;
+use plinthside_store::Case as Listed;
 use plinthside_ui::{self as ui, App, Data, Theme};
+use plinthside_visit::order::OrderState;
 use plinthside_visit::rules::{Checks, Stops};
-use plinthside_visit::{Clinic, Lang};
+use plinthside_visit::{Clinic, Lang, Text, Visit};
 use slint::ComponentHandle;
 
 /// Shows the session.
@@ -19,28 +26,26 @@ pub fn show(app: &App, session: &mut Session) {
     theme.set_text_scale(look.text_percent as f32 / 100.0);
     data.set_language(if look.lang == Lang::De { "de" } else { "en" }.into());
     data.set_screen(session.screen);
-    data.set_cases(text::models(
-        session
-            .cases
-            .iter()
-            .map(|open| case_row(open, session))
-            .collect(),
-    ));
+    show_program(&data, session);
+    let since = session.since();
+    let clinic = session.clinic();
     let Session {
-        cases,
-        current,
+        open,
+        taking,
         screen,
         tables,
-        clinic,
         folder,
         ..
     } = session;
     let (screen, lang) = (*screen, look.lang);
-    let Some(open) = cases.get_mut(*current) else {
+    data.set_in_visit(open.is_some());
+    let Some(open) = open else {
+        data.set_cautions(0);
         return;
     };
     let checks = advice::checks(&open.case, tables);
     data.set_side(side(open.case.side));
+    data.set_both_sides(open.case.visit.sides.len() > 1);
     data.set_person(person(open).into());
     data.set_visit(visit_line(open, lang).into());
     data.set_steps(text::models(open.steps(&tables.tolerances)));
@@ -65,6 +70,12 @@ pub fn show(app: &App, session: &mut Session) {
             }
             data.set_check(view);
         }
+        ui::Screen::Photographs => {
+            let stops = advice::stopping(&checks, Stops::Photographs, lang);
+            let sources = open.case.visit.cast(open.case.side).map(|c| &c.sources);
+            let taken = open.case.marking.as_ref().map_or_else(Vec::new, taken);
+            data.set_taking(taking.view(taken, sources, since, stops, lang));
+        }
         ui::Screen::Mark => {
             if let Some(marking) = &open.case.marking {
                 data.set_mark(marking.view(lang));
@@ -86,7 +97,7 @@ pub fn show(app: &App, session: &mut Session) {
         }
         ui::Screen::Order => {
             data.set_order(question_list(open, screen, tables, &checks, lang));
-            data.set_order_state(order_state(open, &checks, clinic, lang));
+            data.set_order_state(order_state(open, &checks, &clinic, lang));
         }
         ui::Screen::Label => {
             data.set_label(open.papers.label_view(&open.case.visit, open.case.side))
@@ -179,20 +190,141 @@ fn visit_line(open: &Open, lang: Lang) -> String {
         .join(" · ")
 }
 
-fn case_row(open: &Open, session: &Session) -> ui::CaseRow {
+/// What every screen shows, and the screens outside a visit.
+fn show_program(data: &Data<'_>, session: &mut Session) {
     let lang = session.look.lang;
-    let (state, tone) = match &open.case.results {
-        Some(_) => {
-            let call = open.verdict(&session.tables.tolerances).call;
-            (call.text().get(lang).to_owned(), check::tone(call))
-        }
-        None => (String::new(), ui::Tone::Plain),
+    data.set_person_working(session.person.as_str().into());
+    data.set_saved(session.saved_ms.map_or_else(String::new, clock_time).into());
+    data.set_problem(ui::Remark {
+        text: session.trouble.as_str().into(),
+        source: Default::default(),
+        tone: ui::Tone::Stop,
+    });
+    data.set_query(session.list.query.as_str().into());
+    data.set_found(session.list.count as i32);
+    match &session.desk {
+        Desk::Closed(door) => data.set_door(ui::DoorView {
+            first: door.is_first(),
+            place: door
+                .place
+                .as_ref()
+                .map_or_else(String::new, |place| place.path.display().to_string())
+                .into(),
+            problem: door.problem.as_str().into(),
+            trying: door.trying,
+        }),
+        Desk::Open(records) => data.set_demo(records.is_demo()),
+    }
+    if session.screen == ui::Screen::Recover {
+        let rows = recover_rows(session, lang);
+        data.set_unfinished(text::models(rows));
+    }
+}
+
+/// A moment as the status line says it.
+fn clock_time(ms: i64) -> String {
+    let at = chrono::DateTime::from_timestamp_millis(ms);
+    at.map_or_else(String::new, |at| {
+        at.with_timezone(&chrono::Local)
+            .format("%H:%M:%S")
+            .to_string()
+    })
+}
+
+fn recover_rows(session: &mut Session, lang: Lang) -> Vec<ui::UnfinishedRow> {
+    let unfinished = session.list.unfinished.clone();
+    unfinished
+        .iter()
+        .map(|work| {
+            let visit: Option<Visit> = session
+                .records()
+                .and_then(|records| records.store().read(&work.id).ok())
+                .and_then(|value| serde_json::from_value(value).ok());
+            let name = visit.map_or_else(
+                || work.id.clone(),
+                |visit| match visit.person.name.is_empty() {
+                    true => visit.person.code,
+                    false => visit.person.name,
+                },
+            );
+            let when = Text::new("last entry", "letzter Eintrag")
+                .get(lang)
+                .to_owned();
+            ui::UnfinishedRow {
+                name: name.into(),
+                detail: format!("{when} {}", clock_time(work.saved_at_ms)).into(),
+                entries: work.entries as i32,
+                new: work.new,
+            }
+        })
+        .collect()
+}
+
+fn taken(marking: &Marking) -> Vec<ui::TakenPhoto> {
+    let photos = marking.photos.iter().map(|photo| ui::TakenPhoto {
+        name: photo.name.as_str().into(),
+        tags: photo.tags.as_ref().map_or(-1, |t| t.tags.len() as i32),
+        problem: photo.problem.as_str().into(),
+    });
+    photos.collect()
+}
+
+/// One page of the list of visits.
+pub fn case_rows(session: &mut Session, page: usize) -> Vec<ui::CaseRow> {
+    let lang = session.look.lang;
+    let Session { desk, list, .. } = session;
+    let Desk::Open(records) = desk else {
+        return Vec::new();
     };
+    let cases = list.page(records, page).unwrap_or_default();
+    cases.iter().map(|case| case_row(case, lang)).collect()
+}
+
+fn case_row(case: &Listed, lang: Lang) -> ui::CaseRow {
+    let name = match case.patient.is_empty() {
+        true => &case.person_code,
+        false => &case.patient,
+    };
+    let day = case.at.get(..10).and_then(|day| day.parse().ok());
+    let day = day.map(|day: NaiveDate| {
+        let form = Text::new("%-d %b %Y", "%d.%m.%Y");
+        day.format(form.get(lang)).to_string()
+    });
+    let code = case.codes.split(' ').next().unwrap_or_default();
+    let code = code
+        .parse::<CastCode>()
+        .map_or_else(|_| String::new(), |c| c.to_string());
+    let detail: Vec<String> = [day.unwrap_or_default(), code, case.lab.clone()]
+        .into_iter()
+        .filter(|part| !part.is_empty())
+        .collect();
+    let states: Vec<String> = case
+        .state
+        .split(' ')
+        .map(|state| match state {
+            "visit" => String::new(),
+            "deferred" => Text::new("casting put off", "Gipsen verschoben")
+                .get(lang)
+                .into(),
+            state => OrderState::from(state.to_owned()).label(lang).to_owned(),
+        })
+        .filter(|state| !state.is_empty())
+        .collect();
     ui::CaseRow {
-        name: person(open).into(),
-        detail: visit_line(open, lang).into(),
-        side: side(open.case.side),
-        state: state.into(),
-        tone,
+        name: name.as_str().into(),
+        detail: detail.join(" · ").into(),
+        left: case.sides.contains("left"),
+        right: case.sides.contains("right"),
+        state: match case.conflicts {
+            0 => states.join(", ").into(),
+            _ => Text::new("two versions: choose", "zwei Fassungen: wählen")
+                .get(lang)
+                .into(),
+        },
+        tone: if case.conflicts > 0 {
+            ui::Tone::Caution
+        } else {
+            ui::Tone::Plain
+        },
     }
 }

@@ -16,9 +16,9 @@ fn demo_window(folder: &Path) -> Window {
         renderer_name: Some("software".into()),
     });
     slint::platform::set_platform(Box::new(backend)).expect("one backend a thread");
-    let (clinic, cases) = demo::demo().expect("the demo data");
     let tables = Tables::shipped().expect("the shipped tables");
-    let session = Session::new(cases, clinic, Look::default(), tables, folder.to_owned());
+    let mut session = demo_session(folder, tables, folder.to_owned()).expect("the demo data");
+    session.look = Look::default();
     let window = Window::new(session).expect("a window");
     window
         .app
@@ -39,6 +39,10 @@ fn until(window: &Window, what: &str, holds: impl Fn(&Session) -> bool) {
         std::thread::sleep(Duration::from_millis(10));
         window.pump();
     }
+}
+
+fn case(session: &Session) -> &Case {
+    &session.open.as_ref().expect("an open visit").case
 }
 
 fn tap(window: &Window, name: &str) {
@@ -71,12 +75,10 @@ fn the_demo_is_measured_judged_marked_ordered_and_written() {
     let data = window.app.global::<Data>();
     assert_eq!(data.get_screen(), Screen::Cases);
     picture(&window, "1-cases");
-    until(&window, "the left cast", |s| {
-        s.cases[0].case.results.is_some()
-    });
 
     // The left cast is clean.
-    tap(&window, "Morwenna Ashdown · 61, Left");
+    tap(&window, "Morwenna Ashdown, Left");
+    until(&window, "the left cast", |s| case(s).results.is_some());
     picture(&window, "2-check-left");
     let check = data.get_check();
     assert!(
@@ -90,11 +92,7 @@ fn the_demo_is_measured_judged_marked_ordered_and_written() {
     // Its marks lie where they were tapped; a nudge makes a new measurement.
     tap(&window, "Marks");
     until(&window, "the photograph", |s| {
-        s.cases[0]
-            .case
-            .marking
-            .as_ref()
-            .is_some_and(|m| m.is_shown())
+        case(s).marking.as_ref().is_some_and(Marking::is_shown)
     });
     picture(&window, "3-marks-left");
     let marks = data.get_mark();
@@ -111,14 +109,14 @@ fn the_demo_is_measured_judged_marked_ordered_and_written() {
         marks.tapped,
         "the first mark is tapped in the first photograph"
     );
-    let before = window.inner.session.borrow().cases[0].case.results.clone();
+    let before = case(&window.inner.session.borrow()).results.clone();
     window.app.global::<Backend>().invoke_nudge_mark(3.0, 0.0);
     until(&window, "the new measurement", |s| {
-        s.cases[0].case.results != before
+        case(s).results != before
     });
     tap(&window, "Undo");
     until(&window, "the old measurement", |s| {
-        s.cases[0].case.results == before
+        case(s).results == before
     });
 
     // Examination and order are filled from the visit.
@@ -139,16 +137,17 @@ fn the_demo_is_measured_judged_marked_ordered_and_written() {
     // Label and papers are typeset and written.
     tap(&window, "Label");
     until(&window, "the label", |s| {
-        s.cases[0]
-            .papers
-            .label_view(&s.cases[0].case.visit, s.cases[0].case.side)
+        let open = s.open.as_ref().expect("an open visit");
+        open.papers
+            .label_view(&open.case.visit, open.case.side)
             .ready
     });
     picture(&window, "6-label");
     tap(&window, "Hand over");
     tap(&window, "Write the papers");
     until(&window, "the papers", |s| {
-        let view = s.cases[0].papers.hand_over_view(&s.folder);
+        let open = s.open.as_ref().expect("an open visit");
+        let view = open.papers.hand_over_view(&s.folder);
         view.papers
             .iter()
             .all(|p| !p.file.is_empty() || !p.problem.is_empty())
@@ -169,15 +168,13 @@ fn the_demo_is_measured_judged_marked_ordered_and_written() {
     );
 
     // The right one was squeezed, and one tap missed its dot: it says so instead of a result.
+    tap(&window, "Put the visit away");
+    tap(&window, "Tobias Fennimore, Right");
     until(&window, "the right cast", |s| {
-        s.cases[1].case.results.is_some()
-            || s.cases[1]
-                .case
-                .marking
-                .as_ref()
-                .is_some_and(|m| !m.view(Lang::En).remark.text.is_empty())
+        let case = case(s);
+        let said = |m: &Marking| !m.view(Lang::En).remark.text.is_empty();
+        case.results.is_some() || case.marking.as_ref().is_some_and(said)
     });
-    window.app.global::<Backend>().invoke_open_case(1);
     picture(&window, "8-check-right");
     let check = data.get_check();
     assert!(check.ready || (check.level == Level::None && !check.sentence.is_empty()));
@@ -187,11 +184,12 @@ fn the_demo_is_measured_judged_marked_ordered_and_written() {
 fn the_whole_program_speaks_german_after_one_tap() {
     let folder = tempfile::tempdir().expect("a folder");
     let window = demo_window(folder.path());
-    window.app.global::<Backend>().invoke_open_case(0);
+    tap(&window, "Morwenna Ashdown, Left");
     tap(&window, "Settings");
     tap(&window, "Deutsch");
     assert_eq!(window.app.global::<Data>().get_language(), "de");
     picture(&window, "9-einstellungen");
+    window.app.global::<Backend>().invoke_go(Screen::Check);
     tap(&window, "Befund");
     let examine = window.app.global::<Data>().get_examine();
     let german = |t: plinthside_ui::QuestionTile| t.label.contains("Dorsalextension");

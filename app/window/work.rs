@@ -5,8 +5,11 @@
 
 use super::handing::{Source, Written};
 use super::marking::Photo;
-use crate::clock;
+use super::taking::Read;
+use crate::error::AppError;
 use crate::pipeline::{self, Measured};
+use crate::records::{self, Records};
+use crate::{clock, files};
 use plinthside_measure::detect::{self, DetectOptions};
 use plinthside_measure::ink::{self, InkDot};
 use plinthside_measure::marks::Marks;
@@ -14,44 +17,61 @@ use plinthside_measure::mat::Mat;
 use plinthside_measure::observed::PhotoTags;
 use plinthside_measure::photo::{self, Photograph};
 use plinthside_measure::solve::SolveOptions;
+use plinthside_paper::qr::{FoundCode, Luma, read_codes};
 use plinthside_ui::PaperKind;
+use plinthside_visit::Clinic;
 use plinthside_visit::cast_record::Measurement;
 use slint::{Rgb8Pixel, SharedPixelBuffer};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{Receiver, Sender, channel};
+use zeroize::Zeroizing;
 
 /// Something to do; `case` is the visit it belongs to.
 pub enum Job {
     /// Find the tags of every photograph.
     Detect {
-        case: usize,
+        case: u64,
         photos: Vec<(usize, Photo)>,
     },
     /// Decode one photograph for the screen and find its ink.
     Decode {
-        case: usize,
+        case: u64,
         index: usize,
         photo: Photo,
     },
     /// Cameras, points and results.
     Measure(Box<Measuring>),
     /// Set the label for the screen.
-    Label { case: usize, source: Box<Source> },
+    Label { case: u64, source: Box<Source> },
+    /// Open a store, or make one.
+    Open(Box<Opening>),
+    /// Read photographs that are to be taken in.
+    Take { case: u64, paths: Vec<PathBuf> },
     /// Write papers to a folder.
     Papers {
-        case: usize,
+        case: u64,
         source: Box<Source>,
         papers: Vec<PaperKind>,
         folder: PathBuf,
     },
 }
 
+/// A store to be opened or made.
+pub struct Opening {
+    /// Where it lies.
+    pub path: PathBuf,
+    /// Its passphrase.
+    pub passphrase: Zeroizing<String>,
+    /// The clinic of a new one; none to open what is there.
+    pub create: Option<(Clinic, String)>,
+}
+
 /// What a measurement is made of.
 pub struct Measuring {
     /// The visit it belongs to.
-    pub case: usize,
+    pub case: u64,
     /// The printed mat.
     pub mat: Mat,
     /// Tags of the photographs that can be used.
@@ -78,7 +98,7 @@ pub struct Decoded {
 pub enum Told {
     /// Tags of one photograph, or why it can't be used; how many are done of how many.
     Tags {
-        case: usize,
+        case: u64,
         index: usize,
         found: Result<PhotoTags, String>,
         done: usize,
@@ -86,22 +106,31 @@ pub enum Told {
     },
     /// A photograph for the screen.
     Decoded {
-        case: usize,
+        case: u64,
         index: usize,
         photo: Result<Decoded, String>,
     },
     /// A measurement, or why there is none yet.
     Measured {
-        case: usize,
+        case: u64,
         measured: Result<Box<(Measured, Measurement)>, String>,
+    },
+    /// The records, or why they can't be opened.
+    Opened(Result<Box<Records>, String>),
+    /// A photograph to be taken in, or why not; how many are read of how many.
+    Taken {
+        case: u64,
+        photo: Result<Box<Read>, String>,
+        done: usize,
+        of: usize,
     },
     /// The label's picture.
     Label {
-        case: usize,
+        case: u64,
         png: Result<Vec<u8>, String>,
     },
     /// One paper.
-    Written { case: usize, written: Written },
+    Written { case: u64, written: Written },
 }
 
 /// The thread and its two channels.
@@ -208,6 +237,28 @@ fn work(job: Job, stop: &AtomicBool, tell: &impl Fn(Told) -> bool) -> bool {
                 .map_err(|e| e.to_string());
             tell(Told::Measured { case, measured })
         }
+        Job::Open(opening) => tell(Told::Opened(
+            open(&opening).map(Box::new).map_err(|e| e.to_string()),
+        )),
+        Job::Take { case, paths } => {
+            let of = paths.len();
+            for (n, path) in paths.into_iter().enumerate() {
+                if stop.load(Ordering::Relaxed) {
+                    return true;
+                }
+                let photo = read(&path).map(Box::new).map_err(|e| e.to_string());
+                let done = n + 1;
+                if !tell(Told::Taken {
+                    case,
+                    photo,
+                    done,
+                    of,
+                }) {
+                    return false;
+                }
+            }
+            true
+        }
         Job::Label { case, source } => tell(Told::Label {
             case,
             png: source.label_png(),
@@ -224,4 +275,28 @@ fn work(job: Job, stop: &AtomicBool, tell: &impl Fn(Told) -> bool) -> bool {
             })
         }),
     }
+}
+
+fn open(opening: &Opening) -> Result<Records, AppError> {
+    match &opening.create {
+        None => Records::open(&opening.path, &opening.passphrase),
+        Some((clinic, by)) => {
+            records::make_private_folder(&opening.path)?;
+            Records::create(&opening.path, &opening.passphrase, clinic, by, None)
+        }
+    }
+}
+
+/// Reads a photograph and looks through it for tags and labels.
+fn read(path: &Path) -> Result<Read, AppError> {
+    let name = files::photo_name(path);
+    let bytes = files::read_photo(path)?;
+    let photo = photo::decode_luma(&name, &bytes)?;
+    let codes = read_codes(&Luma::from_grey(photo.width, photo.height, &photo.luma())?);
+    Ok(Read {
+        tags: detect::tags(&photo, &DetectOptions::default()),
+        codes: codes.iter().filter_map(FoundCode::cast).collect(),
+        name,
+        bytes,
+    })
 }

@@ -76,6 +76,21 @@ fn cases_screen() {
 }
 
 #[test]
+fn photographs_screen() {
+    check(Screen::Photographs, "photographs");
+}
+
+#[test]
+fn unlock_screen() {
+    check(Screen::Unlock, "unlock");
+}
+
+#[test]
+fn recover_screen() {
+    check(Screen::Recover, "recover");
+}
+
+#[test]
 fn settings_screen() {
     check(Screen::Settings, "settings");
 }

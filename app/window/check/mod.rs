@@ -78,16 +78,6 @@ fn level(call: Call) -> ui::Level {
     }
 }
 
-/// The tone of a judgement in a list.
-pub fn tone(call: Call) -> ui::Tone {
-    match call {
-        Call::Note => ui::Tone::Plain,
-        Call::Keep => ui::Tone::Good,
-        Call::Correct | Call::ReMark => ui::Tone::Caution,
-        Call::Recast => ui::Tone::Stop,
-    }
-}
-
 /// Side first (it can stop), then the sentences of the measurement.
 fn remarks(results: &Results) -> Vec<ui::Remark> {
     let tone = match (results.side_check.stops, results.side_check.outcome) {

@@ -1,0 +1,346 @@
+//! The visit that is open, one foot at a time, and what belongs to working on it.
+
+use super::handing::Papers;
+use super::marking::{Marking, Photo};
+use super::questions::{Asking, examination, order, person, position};
+use super::timer;
+use crate::casting;
+use crate::error::AppError;
+use crate::pipeline::Measured;
+use crate::records::Records;
+use plinthside_measure::cast::Results;
+use plinthside_measure::marks::{Marks, Side};
+use plinthside_measure::observed::PhotoTags;
+use plinthside_paper::CastCode;
+use plinthside_store::Opened;
+use plinthside_ui as ui;
+use plinthside_visit::cast_record::Measurement;
+use plinthside_visit::verdict::{Call, Evidence, Tolerances, Verdict, verdict};
+use plinthside_visit::{Cast, Clinic, Tap, Visit};
+use std::collections::BTreeMap;
+
+/// One foot of one visit, as the window works on it.
+pub struct Case {
+    /// The visit.
+    pub visit: Visit,
+    /// The foot.
+    pub side: Side,
+    /// What was measured on the cast so far.
+    pub results: Option<Results>,
+    /// Photographs, mat and taps; none for a cast measured by ruler or not at all.
+    pub marking: Option<Marking>,
+    /// Tags of photographs looked through already, by name.
+    pub tags: BTreeMap<String, PhotoTags>,
+}
+
+/// The open case and what belongs to working on it.
+pub struct Open {
+    /// The case.
+    pub case: Case,
+    /// Which opening this is.
+    pub serial: u64,
+    /// The cast code read on a label in the photographs.
+    pub seen_code: Option<CastCode>,
+    /// The clinician's own word on the cast.
+    pub decided: Option<Call>,
+    /// Side drawing from the inner side.
+    pub inner: bool,
+    /// The lists of questions.
+    pub person: Asking,
+    /// See [`Open::person`].
+    pub examine: Asking,
+    /// See [`Open::person`].
+    pub position: Asking,
+    /// See [`Open::person`].
+    pub order: Asking,
+    /// Label and papers.
+    pub papers: Papers,
+    /// Why the order was not signed.
+    pub refusal: String,
+    kept: Opened<Visit>,
+}
+
+impl Case {
+    /// One foot of a visit; its photographs are loaded when they are wanted.
+    #[must_use]
+    pub fn new(visit: Visit, side: Side) -> Self {
+        let results = visit
+            .cast(side)
+            .and_then(|cast| cast.measurement.as_ref()?.read().ok().flatten());
+        Self {
+            visit,
+            side,
+            results,
+            marking: None,
+            tags: BTreeMap::new(),
+        }
+    }
+
+    /// What the measurement is computed with.
+    #[must_use]
+    pub fn marks(&self) -> Option<Marks> {
+        let cast = self.visit.cast(self.side)?;
+        Some(cast.sources.marks(self.side, self.visit.leg(self.side)))
+    }
+
+    /// The latest cast of this foot, made if there is none yet.
+    pub fn cast_mut(&mut self) -> &mut Cast {
+        let (visit, side) = (&mut self.visit, self.side);
+        super::questions::record_mut(visit, side);
+        let index = visit
+            .casts
+            .iter()
+            .rposition(|cast| cast.side == side)
+            .unwrap_or_default();
+        &mut visit.casts[index]
+    }
+
+    /// Whether the cast has photographs that are not loaded yet.
+    #[must_use]
+    pub fn wants_photographs(&self) -> bool {
+        let cast = self.visit.cast(self.side);
+        self.marking.is_none() && cast.is_some_and(|c| !c.sources.photographs.is_empty())
+    }
+
+    /// Loads the photographs of the cast from the store.
+    ///
+    /// # Errors
+    /// A photograph is missing or was altered, or the mat they stand on is not known any more.
+    pub fn load_photographs(&mut self, records: &mut Records) -> Result<(), AppError> {
+        let Some(cast) = self.visit.cast(self.side) else {
+            return Ok(());
+        };
+        let Some(mat) = casting::mat_of(records.clinic(), &cast.sources)? else {
+            return Ok(());
+        };
+        let photos = cast
+            .sources
+            .photographs
+            .iter()
+            .map(|photo| {
+                Ok(Photo {
+                    name: photo.id.clone(),
+                    bytes: casting::bytes_of(records, photo)?.into(),
+                    sha256: photo.sha256.clone(),
+                    tags: self.tags.get(&photo.id).cloned(),
+                    problem: String::new(),
+                })
+            })
+            .collect::<Result<_, AppError>>()?;
+        let taps = cast.sources.taps.iter().map(Tap::view).collect();
+        self.marking = Some(Marking::new(mat, photos, taps));
+        Ok(())
+    }
+
+    /// Takes the tags of a photograph, or why it can't be used.
+    pub fn found(&mut self, index: usize, found: Result<PhotoTags, String>) {
+        let photo = self.marking.as_mut().and_then(|m| m.photos.get_mut(index));
+        if let Some(photo) = photo {
+            match found {
+                Ok(tags) => {
+                    self.tags.insert(photo.name.clone(), tags.clone());
+                    photo.tags = Some(tags);
+                }
+                Err(problem) => photo.problem = problem,
+            }
+        }
+    }
+
+    /// Leaves a photograph out of the cast, with its taps; the store keeps its bytes.
+    pub fn leave_out(&mut self, index: usize) {
+        let sources = &mut self.cast_mut().sources;
+        if index < sources.photographs.len() {
+            let gone = sources.photographs.remove(index);
+            sources.taps.retain(|tap| tap.photo != gone.id);
+            sources.outlines.retain(|outline| outline.photo != gone.id);
+            self.marking = None;
+        }
+    }
+
+    /// Writes the taps of the marking screen into the visit.
+    pub fn keep_taps(&mut self) {
+        let Some(marking) = &self.marking else { return };
+        let taps = marking.taps().iter().map(Tap::of_view).collect();
+        self.cast_mut().sources.taps = taps;
+    }
+
+    /// Takes a measurement or why there is none; what is kept of it goes into the visit's cast.
+    pub fn measured(&mut self, measured: Result<Box<(Measured, Measurement)>, String>) {
+        let Some(marking) = &mut self.marking else {
+            return;
+        };
+        match measured {
+            Ok(measured) => {
+                let (measured, kept) = *measured;
+                let Measured {
+                    solution,
+                    results,
+                    warnings,
+                    ..
+                } = measured;
+                let first = warnings.into_iter().next();
+                marking.solved(solution.ok_or_else(String::new), first);
+                if results.is_some() {
+                    self.results = results;
+                    self.cast_mut().measurement = Some(kept);
+                }
+            }
+            Err(sentence) => marking.solved(Err(sentence), None),
+        }
+    }
+}
+
+impl Open {
+    /// Opens a visit on one of its sides.
+    #[must_use]
+    pub fn new(kept: Opened<Visit>, side: Side, serial: u64) -> Self {
+        let case = Case::new(kept.value.clone(), side);
+        let asking = |questions| Asking::new(questions, &case.visit, case.side);
+        Self {
+            serial,
+            seen_code: None,
+            decided: None,
+            inner: true,
+            person: asking(person()),
+            examine: asking(examination()),
+            position: asking(position()),
+            order: asking(order()),
+            papers: Papers::default(),
+            refusal: String::new(),
+            case,
+            kept,
+        }
+    }
+
+    /// Whether something is not saved yet.
+    #[must_use]
+    pub fn is_changed(&self) -> bool {
+        self.kept.value != self.case.visit
+    }
+
+    /// Saves what was changed; returns when it reached the disk.
+    ///
+    /// # Errors
+    /// The disk refuses; what was saved before is still saved.
+    pub fn save(&mut self, records: &mut Records, by: &str) -> Result<i64, AppError> {
+        let before = std::mem::replace(&mut self.kept.value, self.case.visit.clone());
+        match records.save(&mut self.kept, by, "") {
+            Ok(saved) => Ok(saved.at_ms),
+            Err(problem) => {
+                self.kept.value = before;
+                Err(problem)
+            }
+        }
+    }
+
+    /// Turns to the other foot of a visit about both.
+    pub fn turn_to(&mut self, side: Side) {
+        if self.case.visit.sides.contains(&side) && self.case.side != side {
+            let visit = self.case.visit.clone();
+            let mut fresh = Self::new(self.kept.clone(), side, self.serial);
+            fresh.case = Case::new(visit, side);
+            *self = fresh;
+        }
+    }
+
+    /// The verdict on the cast as it is measured now.
+    #[must_use]
+    pub fn verdict(&self, tolerances: &Tolerances) -> Verdict {
+        let Case {
+            visit,
+            side,
+            results,
+            ..
+        } = &self.case;
+        let evidence = match visit.cast(*side) {
+            Some(cast) => Evidence::of_visit(visit, cast, results.as_ref()),
+            None => Evidence {
+                side: *side,
+                results: results.as_ref(),
+                record: None,
+                inspection: None,
+                leg: visit.leg(*side),
+                readings: &visit.readings,
+            },
+        };
+        verdict(&evidence, tolerances)
+    }
+
+    /// The list of questions behind a screen, with the visit it asks about.
+    pub fn asking(&mut self, screen: ui::Screen) -> Option<(&mut Asking, &mut Visit, Side)> {
+        let asking = match screen {
+            ui::Screen::Person => &mut self.person,
+            ui::Screen::Examine => &mut self.examine,
+            ui::Screen::Position => &mut self.position,
+            ui::Screen::Order => &mut self.order,
+            _ => return None,
+        };
+        Some((asking, &mut self.case.visit, self.case.side))
+    }
+
+    /// How far each step has come.
+    #[must_use]
+    pub fn steps(&self, tolerances: &Tolerances) -> Vec<ui::StepState> {
+        let Case { visit, side, .. } = &self.case;
+        let asked = |asking: &Asking| match asking.answered(visit, *side) {
+            (0, _) => ui::Fill::Empty,
+            (n, of) if n == of => ui::Fill::Complete,
+            _ => ui::Fill::Started,
+        };
+        let taken = visit
+            .cast(*side)
+            .is_some_and(|cast| !cast.sources.is_empty());
+        let check = match (&self.case.results, taken) {
+            (None, false) => ui::Fill::Empty,
+            (None, true) => ui::Fill::Started,
+            _ => match (self.decided, self.verdict(tolerances).call) {
+                (Some(_), _) | (None, Call::Keep) => ui::Fill::Complete,
+                (None, Call::Note) => ui::Fill::Started,
+                (None, _) => ui::Fill::Attention,
+            },
+        };
+        let [label, hand_over] = self.papers.fills(visit, *side);
+        [
+            (ui::Screen::Person, asked(&self.person)),
+            (ui::Screen::Examine, asked(&self.examine)),
+            (ui::Screen::Position, asked(&self.position)),
+            (ui::Screen::Cast, timer::fill(visit, *side)),
+            (ui::Screen::Check, check),
+            (ui::Screen::Order, asked(&self.order)),
+            (ui::Screen::Label, label),
+            (ui::Screen::HandOver, hand_over),
+        ]
+        .into_iter()
+        .map(|(screen, fill)| ui::StepState { screen, fill })
+        .collect()
+    }
+}
+
+/// The mat that photographs stand on, by the tags seen: the clinic's own print, the newest first,
+/// else one of the sheets as designed, unmeasured.
+#[must_use]
+pub fn mat_seen(clinic: &Clinic, ids: &[u32]) -> Option<MatSeen> {
+    let fits = |mat: &plinthside_measure::mat::Mat| {
+        let known = ids.iter().filter(|id| mat.tag(**id).is_some()).count();
+        known > 0 && 2 * known >= ids.len()
+    };
+    let printed = clinic.mats.iter().rev().find(|printed| {
+        plinthside_measure::mat::Mat::from_json(&printed.layout).is_ok_and(|mat| fits(&mat))
+    });
+    if let Some(printed) = printed {
+        return Some(MatSeen::Printed(printed.id.clone()));
+    }
+    plinthside_measure::mat::sheet::Paper::ALL
+        .into_iter()
+        .find(|paper| paper.layout().mat().is_ok_and(|mat| fits(&mat)))
+        .map(MatSeen::Unmeasured)
+}
+
+/// See [`mat_seen`].
+#[derive(Debug, Clone, PartialEq)]
+pub enum MatSeen {
+    /// A mat of the clinic, by its identifier.
+    Printed(String),
+    /// A sheet of the program whose print was not measured.
+    Unmeasured(plinthside_measure::mat::sheet::Paper),
+}

@@ -1,0 +1,139 @@
+//! A photograph that was read is taken into the store and into the cast it shows, or refused in
+//! words.
+
+use super::open::{MatSeen, mat_seen};
+use super::session::Session;
+use super::taking::Read;
+use plinthside_measure::mat::sheet::Paper;
+use plinthside_paper::CastCode;
+use plinthside_visit::CastPhoto;
+use plinthside_visit::person::PrintedMat;
+use std::io::Cursor;
+
+/// Takes it in, or says why not on the screen of the photographs.
+pub fn take(session: &mut Session, serial: u64, photo: Result<Box<Read>, String>) {
+    if session.opening(serial).is_none() {
+        return;
+    }
+    let taken = photo.and_then(|read| take_in(session, *read));
+    if let Err(problem) = taken {
+        session.taking.problems.push(problem);
+    }
+}
+
+fn take_in(session: &mut Session, read: Read) -> Result<(), String> {
+    check_label(session, &read)?;
+    let mat = choose_mat(session, &read)?;
+    let Read {
+        name,
+        bytes,
+        tags,
+        codes,
+    } = read;
+    let stored = session
+        .try_records(|records| Ok(records.store().add_photo(&mut Cursor::new(&bytes))?))
+        .ok_or_else(|| std::mem::take(&mut session.trouble))?;
+    let Some(open) = &mut session.open else {
+        return Ok(());
+    };
+    let cast = open.case.cast_mut();
+    let photographs = &mut cast.sources.photographs;
+    if let Some(same) = photographs.iter().find(|p| p.sha256 == stored.sha256) {
+        return Err(format!(
+            "{name} is the same photograph as {}; take it out or photograph from another side",
+            same.id
+        ));
+    }
+    if photographs.iter().any(|p| p.id == name) {
+        return Err(format!(
+            "another photograph called {name} is here already; give the file another name"
+        ));
+    }
+    photographs.push(CastPhoto {
+        id: name,
+        sha256: stored.sha256,
+    });
+    if let Some(mat) = mat {
+        cast.sources.mat = mat;
+    }
+    cast.record
+        .photographed_at
+        .get_or_insert_with(crate::clock::now);
+    if open.seen_code.is_none() {
+        open.seen_code = codes.first().copied();
+    }
+    open.case.tags.insert(tags.photo.clone(), tags);
+    // The photographs are loaded again with the new one among them.
+    open.case.marking = None;
+    Ok(())
+}
+
+/// Another cast's label in the photograph: identity stops, whatever else is right.
+fn check_label(session: &mut Session, read: &Read) -> Result<(), String> {
+    let open = session.open.as_ref();
+    let bound = open.and_then(|open| open.case.visit.cast(open.case.side)?.code.clone());
+    let own: Option<CastCode> = bound
+        .and_then(|code| code.parse().ok())
+        .or(open.and_then(|open| open.seen_code));
+    match read
+        .codes
+        .iter()
+        .find(|code| own.is_some_and(|own| own != **code))
+    {
+        Some(other) => Err(format!(
+            "{} shows the label {other}, not {}: it belongs to another cast; photograph this one again",
+            read.name,
+            own.map_or_else(String::new, |own| own.to_string())
+        )),
+        None => Ok(()),
+    }
+}
+
+/// The mat the cast stands on, where it is not known yet; `None` if it is.
+fn choose_mat(session: &mut Session, read: &Read) -> Result<Option<String>, String> {
+    let cast = session
+        .open
+        .as_ref()
+        .and_then(|open| open.case.visit.cast(open.case.side));
+    if cast.is_some_and(|cast| !cast.sources.mat.is_empty()) {
+        return Ok(None);
+    }
+    let ids: Vec<u32> = read.tags.tags.iter().map(|tag| tag.id).collect();
+    let mut clinic = session.clinic();
+    match mat_seen(&clinic, &ids) {
+        Some(MatSeen::Printed(id)) => Ok(Some(id)),
+        Some(MatSeen::Unmeasured(paper)) => {
+            let layout = paper.layout();
+            let mat = layout.mat().map_err(|e| e.to_string())?;
+            let id = format!("{}-unmeasured", paper_name(paper));
+            clinic.mats.push(PrintedMat {
+                id: id.clone(),
+                name: layout.name.to_owned(),
+                paper: paper_name(paper).to_owned(),
+                layout: mat.to_json(),
+                ..PrintedMat::default()
+            });
+            let by = session.person.clone();
+            session
+                .try_records(|records| records.set_clinic(clinic, &by))
+                .ok_or_else(|| std::mem::take(&mut session.trouble))?;
+            Ok(Some(id))
+        }
+        None => Err(format!(
+            "{} shows no tags of a known mat ({} tags seen); stand the cast on its mat, the whole sheet in view, and photograph again",
+            read.name,
+            ids.len()
+        )),
+    }
+}
+
+/// The name a paper goes by in files and commands.
+#[must_use]
+pub fn paper_name(paper: Paper) -> &'static str {
+    match paper {
+        Paper::A3 => "a3",
+        Paper::A4 => "a4",
+        Paper::Letter => "letter",
+        Paper::TwoA4 => "two-a4",
+    }
+}
