@@ -146,7 +146,7 @@ impl Session {
         }
         self.screen = ui::Screen::Cases;
         self.trouble.clear();
-        let unfinished = self.try_records(|records| Ok(records.unfinished()?));
+        let unfinished = self.try_records(Records::unfinished);
         if let Some(unfinished) = unfinished.filter(|all| !all.is_empty()) {
             self.list.unfinished = unfinished;
             self.screen = ui::Screen::Recover;
