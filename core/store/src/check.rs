@@ -5,7 +5,7 @@ use crate::error::{Result, StoreError};
 use crate::files::hex;
 use crate::labels::LABEL;
 use crate::photos::{altered, copy};
-use crate::project::Projection;
+use crate::project::{Projection, code_parts};
 use crate::records::VISIT;
 use crate::store::Store;
 use rusqlite::{MAIN_DB, OptionalExtension};
@@ -243,8 +243,32 @@ impl Store {
             return Ok(Some(None));
         }
         let should = Projection::of(&doc.value()?);
-        let is = self.listed(n)?;
-        Ok(Some((is.as_ref() != Some(&should)).then_some(id)))
+        let parts: BTreeSet<String> = (should.codes.iter())
+            .flat_map(|(code, _)| code_parts(code))
+            .map(str::to_owned)
+            .collect();
+        let right = self.listed(n)?.as_ref() == Some(&should)
+            && self.conflicts_listed(n)? == doc.conflicts()?.len()
+            && self.code_parts_listed(n)? == parts
+            && self.indexed(n, &should.words)?;
+        Ok(Some((!right).then_some(id)))
+    }
+
+    fn code_parts_listed(&self, n: i64) -> Result<BTreeSet<String>> {
+        let sql = "SELECT part FROM code_part WHERE n = ?";
+        let mut parts = self.conn.prepare_cached(sql)?;
+        Ok(parts
+            .query_map([n], |row| row.get(0))?
+            .collect::<Result<_, _>>()?)
+    }
+
+    fn conflicts_listed(&self, n: i64) -> Result<usize> {
+        let sql = "SELECT conflicts FROM case_list WHERE n = ?";
+        let count: i64 = self
+            .conn
+            .prepare_cached(sql)?
+            .query_row([n], |row| row.get(0))?;
+        Ok(usize::try_from(count).unwrap_or(usize::MAX))
     }
 
     /// What the lists show of a record.

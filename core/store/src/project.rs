@@ -149,6 +149,14 @@ impl Projection {
     }
 }
 
+/// A code from each of its groups on.
+pub(crate) fn code_parts(code: &str) -> impl Iterator<Item = &str> {
+    let starts = (0..code.len()).step_by(4);
+    starts
+        .filter(|start| code.len() - start >= 3)
+        .filter_map(|start| code.get(start..))
+}
+
 fn is_signed(order: &Value) -> bool {
     let revisions = order.get("revisions").and_then(Value::as_array);
     revisions.is_some_and(|all| {
@@ -274,13 +282,8 @@ impl Store {
             .prepare_cached("INSERT OR IGNORE INTO code_part(part, n) VALUES(?,?)")?;
         for (code, side) in &new.codes {
             label.execute(params![code, n, side, self.clock.now_ms()])?;
-            for start in (0..code.len())
-                .step_by(4)
-                .filter(|start| code.len() - start >= 3)
-            {
-                if let Some(from_group) = code.get(start..) {
-                    part.execute(params![from_group, n])?;
-                }
+            for from_group in code_parts(code) {
+                part.execute(params![from_group, n])?;
             }
         }
         Ok(())

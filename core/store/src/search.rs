@@ -174,6 +174,12 @@ impl Store {
                 found.add(self.by_words(&query, limit)?, Match::Similar);
             }
         }
+        if found.numbers.is_empty() && !typed.is_empty() {
+            found.add(
+                self.by_words(&one_digit_off(&typed), limit)?,
+                Match::Similar,
+            );
+        }
         if is_code && found.numbers.is_empty() {
             for wrong in one_symbol_off(&code) {
                 found.add(self.by_code(&wrong, limit)?, Match::SimilarCode);
@@ -250,6 +256,28 @@ impl Store {
         Ok(())
     }
 
+    /// Whether the index leads from each of these words to the record.
+    pub(crate) fn indexed(&self, n: i64, words: &str) -> Result<bool> {
+        if words.is_empty() {
+            return Ok(true);
+        }
+        let query: Vec<String> = words.split(' ').map(|word| format!("\"{word}\"")).collect();
+        let found = self
+            .conn
+            .prepare_cached(
+                "SELECT EXISTS(SELECT 1 FROM search WHERE search MATCH ? AND rowid = ?)",
+            )?
+            .query_row(params![query.join(" AND "), n], |row| row.get(0))?;
+        let sql = "SELECT EXISTS(SELECT 1 FROM word WHERE word = ? AND uses > 0)";
+        let mut known = self.conn.prepare_cached(sql)?;
+        for word in plain_words(words) {
+            if !known.query_row([word], |row| row.get::<_, bool>(0))? {
+                return Ok(false);
+            }
+        }
+        Ok(found)
+    }
+
     /// Takes a record's words out of the index; a word nobody else uses is forgotten.
     pub(crate) fn unindex(&mut self, n: i64, words: Option<&str>) -> Result<()> {
         let Some(words) = words else { return Ok(()) };
@@ -291,6 +319,32 @@ impl Collected {
             }
         }
     }
+}
+
+/// The query for numbers (a patient's code, a date) with one digit mistyped or two neighbours
+/// swapped. Asked only where nothing else was found: a number that differs is another number.
+fn one_digit_off(typed: &[String]) -> String {
+    let parts = typed.iter().map(|word| {
+        let mut meant = vec![word.clone()];
+        if word.is_ascii() && (4..=16).contains(&word.len()) {
+            let symbols: Vec<char> = word.chars().collect();
+            for at in (0..symbols.len()).filter(|&at| symbols[at].is_ascii_digit()) {
+                let mut other = symbols.clone();
+                for digit in ('0'..='9').filter(|digit| *digit != symbols[at]) {
+                    other[at] = digit;
+                    meant.push(other.iter().collect());
+                }
+                other[at] = symbols[at];
+                if at + 1 < other.len() && symbols[at] != symbols[at + 1] {
+                    other.swap(at, at + 1);
+                    meant.push(other.iter().collect());
+                }
+            }
+        }
+        let meant: Vec<String> = meant.iter().map(|word| format!("\"{word}\"*")).collect();
+        format!("({})", meant.join(" OR "))
+    });
+    parts.collect::<Vec<_>>().join(" AND ")
 }
 
 /// Every code that differs from `code` in one symbol.

@@ -66,3 +66,19 @@ pub fn order(signed: bool) -> Value {
             "because": {}, "overrides": {}, "reason": "",
             "signature": if signed { json!({"at": "2026-03-05T10:00:00+01:00", "prescriber": {"name": "Ada"}, "cautions": []}) } else { Value::Null }}]}])
 }
+
+pub fn folder() -> tempfile::TempDir {
+    tempfile::tempdir().expect("folder")
+}
+
+/// An invented picture.
+pub fn jpeg(seed: u32, width: u32, height: u32) -> Vec<u8> {
+    let picture = image::RgbImage::from_fn(width, height, |x, y| {
+        image::Rgb([(x * 7 + seed) as u8, (y * 5) as u8, (x * y / 50) as u8])
+    });
+    let mut bytes = Vec::new();
+    image::codecs::jpeg::JpegEncoder::new_with_quality(&mut bytes, 90)
+        .encode_image(&picture)
+        .expect("jpeg");
+    bytes
+}

@@ -1,0 +1,192 @@
+//! Saving, drafts, and what is told of them afterwards.
+
+use crate::common::{CHEAP, Hands, PASSPHRASE, create, folder, open, options, order, read, visit};
+use plinthside_store::{DocumentError, Filter, Opened, Store, StoreError, VISIT};
+use plinthside_visit::Visit;
+use serde_json::{Value, json};
+
+#[test]
+fn drafts_are_durable_asked_for_and_never_another_visits() {
+    let folder = folder();
+    let path = folder.path().join("store");
+    let hands = Hands::at(1_780_000_000_000);
+    let mut store =
+        Store::create(&path, PASSPHRASE, options("t").clock(hands.clone())).expect("create");
+    store
+        .import("v1", VISIT, &visit("v1", "Anna"), "Ada")
+        .expect("import");
+    let mut one: Opened<Value> = store.open_record("v1").expect("open");
+    hands.add(5000);
+    one.value["reason"] = "stumbles".into();
+    let saved = store.save(&mut one, "Bo", "").expect("save");
+    assert_eq!(
+        (saved.at_ms, saved.changed_elsewhere),
+        (1_780_000_005_000, false)
+    );
+    let mut new: Opened<Value> = store
+        .begin("v2", VISIT, &visit("v2", "Berta"), "Bo")
+        .expect("begin");
+    new.value["reason"] = "pain".into();
+    store.save(&mut new, "Bo", "").expect("save");
+    assert_eq!(
+        store.unfinished().expect("list"),
+        [],
+        "this session's own work is not asked about"
+    );
+    drop(store); // no goodbye
+
+    let mut store = open(&path);
+    let unfinished = store.unfinished().expect("list");
+    let said: Vec<_> = unfinished
+        .iter()
+        .map(|u| (u.id.as_str(), u.entries, u.new))
+        .collect();
+    assert_eq!(said, [("v2", 2, true), ("v1", 1, false)]);
+    assert_eq!(unfinished[1].saved_at_ms, 1_780_000_005_000);
+    assert!(matches!(
+        store.open_record::<Value>("v1"),
+        Err(StoreError::Undecided { .. })
+    ));
+    assert_eq!(
+        read(&mut store, "v1")["reason"],
+        "trips when tired",
+        "not silently applied"
+    );
+    assert_eq!(
+        store.count(&Filter::All).expect("count"),
+        1,
+        "a draft is not in the list"
+    );
+    assert!(store.check().expect("check").is_clean());
+    store.recover("v1").expect("recover");
+    store.discard("v2").expect("discard");
+    assert!(matches!(store.read("v2"), Err(StoreError::NoRecord { .. })));
+    let opened: Opened<Value> = store.open_record("v1").expect("open");
+    assert_eq!(opened.value["reason"], "stumbles");
+    store.finish("v1").expect("finish");
+    drop(store);
+
+    let mut store = open(&path);
+    assert_eq!(store.unfinished().expect("list"), []);
+    assert_eq!(read(&mut store, "v1")["reason"], "stumbles");
+    // Discarding goes back to what was finished last.
+    let mut one: Opened<Value> = store.open_record("v1").expect("open");
+    one.value["reason"] = "nonsense".into();
+    store.save(&mut one, "Bo", "").expect("save");
+    store.discard("v1").expect("discard");
+    assert_eq!(read(&mut store, "v1")["reason"], "stumbles");
+    assert!(store.check().expect("check").is_clean());
+}
+
+#[test]
+fn a_visit_of_the_program_goes_in_and_comes_out_alike_with_fields_it_does_not_know() {
+    let folder = folder();
+    let path = folder.path().join("store");
+    let mut store = create(&path);
+    let mut json = visit("v1", "Anna");
+    json["orders"] = order(false);
+    json["casts"] = json!([{"id": "c1", "side": "left", "code": "K7Q2-M9TR-B4HX-C", "record": {"water_cel": {"typed": "24 C", "value": 24.0}}}]);
+    json["newer"] = json!({"deep": [1, {"er": 2}]});
+    store.import("v1", VISIT, &json, "Ada").expect("import");
+    let mut opened: Opened<Visit> = store.open_record("v1").expect("open");
+    let typed: Visit = serde_json::from_value(json.clone()).expect("visit");
+    assert_eq!(opened.value, typed);
+    opened.value.reason = "falls".into();
+    opened.value.casts[0].record.material = "plaster of Paris".into();
+    for i in 0..20 {
+        opened.value.place = format!("room {i}");
+        store.save(&mut opened, "Ada", "").expect("save");
+    }
+    store.finish("v1").expect("finish");
+    drop(store);
+    let mut store = open(&path);
+    let mut back: Opened<Visit> = store.open_record("v1").expect("open");
+    assert_eq!(back.value, opened.value);
+    assert_eq!(
+        read(&mut store, "v1")["newer"],
+        json!({"deep": [1, {"er": 2}]})
+    );
+    let history = store.document("v1").expect("doc").history();
+    assert_eq!(history.len(), 21);
+    assert_eq!(history[20].differences[0].path, ["place"]);
+    assert_eq!(history[20].differences[0].before, "room 18");
+    // Signing freezes; the store refuses what would change it.
+    back.value.orders = serde_json::from_value(order(true)).expect("order");
+    store.save(&mut back, "Ada", "").expect("sign");
+    back.value.orders[0].revisions[0].prescription.note = "changed".into();
+    let refused = store.save(&mut back, "Ada", "");
+    assert!(
+        matches!(
+            refused,
+            Err(StoreError::Document(DocumentError::Frozen { .. }))
+        ),
+        "{refused:?}"
+    );
+    store.finish("v1").expect("finish");
+    assert_eq!(
+        read(&mut store, "v1")["orders"][0]["revisions"][0]["prescription"]["note"],
+        "relieve the navicular"
+    );
+    assert!(store.check().expect("check").is_clean());
+}
+
+#[test]
+fn the_list_stays_in_order_though_the_clock_is_set_back_a_year() {
+    let folder = folder();
+    let path = folder.path().join("store");
+    let hands = Hands::at(1_780_000_000_000);
+    let mut store =
+        Store::create(&path, PASSPHRASE, options("t").clock(hands.clone())).expect("create");
+    store
+        .import("v1", VISIT, &visit("v1", "A"), "x")
+        .expect("import");
+    hands.add(-365 * 86_400_000);
+    store
+        .import("v2", VISIT, &visit("v2", "B"), "x")
+        .expect("import");
+    let mut opened: Opened<Value> = store.open_record("v2").expect("open");
+    opened.value["reason"] = "later".into();
+    store.save(&mut opened, "x", "").expect("save");
+    store.finish("v2").expect("finish");
+    drop(store);
+    let mut store = Store::open(&path, PASSPHRASE, options("t").clock(hands)).expect("open");
+    store
+        .import("v3", VISIT, &visit("v3", "C"), "x")
+        .expect("import");
+    let ids: Vec<_> = store
+        .cases(&Filter::All, 0, 9)
+        .expect("page")
+        .into_iter()
+        .map(|c| c.id)
+        .collect();
+    assert_eq!(ids, ["v3", "v2", "v1"]);
+    let history = store.document("v2").expect("doc").history();
+    assert_eq!(history[1].differences[0].after, "later");
+    assert!(store.check().expect("check").is_clean());
+}
+
+#[test]
+fn the_log_tells_what_was_done_with_the_store() {
+    let folder = folder();
+    let path = folder.path().join("a");
+    let mut store = create(&path);
+    store
+        .import("v1", VISIT, &visit("v1", "Anna"), "Ada")
+        .expect("import");
+    store
+        .change_passphrase(PASSPHRASE, "another passphrase", Some(CHEAP), "Ada")
+        .expect("change");
+    store.erase("v1", "Bo").expect("erase");
+    let log = store.log(9).expect("log");
+    let said: Vec<_> = log
+        .iter()
+        .map(|l| (l.by.as_str(), l.what.as_str(), l.record.as_deref()))
+        .collect();
+    assert_eq!(
+        said,
+        [
+            ("Bo", "erased", Some("v1")),
+            ("Ada", "passphrase changed", None)
+        ]
+    );
+}
