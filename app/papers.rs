@@ -136,6 +136,7 @@ pub fn order(foot: &Foot<'_>, paper: Paper, today: NaiveDate) -> Result<Document
         without_photographs: cast
             .is_none_or(|cast| cast.inspection.without_photographs == Some(true)),
         cautions: &cautions(foot, results.as_ref(), today)?,
+        lang: foot.clinic.lang,
         date: today,
     };
     Ok(plinthside_paper::order(&sheet, paper)?)
@@ -181,6 +182,7 @@ pub fn bench(foot: &Foot<'_>, paper: Paper, today: NaiveDate) -> Result<Document
         ordered: &ordered,
         clinic: &foot.clinic.name,
         telephone: &foot.clinic.telephone,
+        lang: foot.clinic.lang,
         date: measured.map_or(today, |at: DateTime<FixedOffset>| at.date_naive()),
     };
     Ok(plinthside_paper::bench(&bench, paper)?)
@@ -226,6 +228,7 @@ pub fn packing(foot: &Foot<'_>, paper: Paper, today: NaiveDate) -> Result<Docume
         ),
         packed: packed.map_or("", |packing| packing.label(foot.clinic.lang)),
         packed_by: record.map_or("", |record| &record.cast_by),
+        lang: foot.clinic.lang,
         date: today,
     };
     Ok(plinthside_paper::packing_list(&packing, paper)?)

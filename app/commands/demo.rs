@@ -49,7 +49,7 @@ fn headless(folder: &Path) -> Result<(), AppError> {
     let mut written = vec![folder.join("mat.pdf"), folder.join("mat.json")];
     let layout = sheet::Paper::A3.layout();
     write_document(
-        &plinthside_paper::mat(&layout, clock::today())?,
+        &plinthside_paper::mat(&layout, plinthside_visit::Lang::En, clock::today())?,
         &written[0],
         PICTURE_DPI,
     )?;

@@ -21,7 +21,7 @@ pub fn run(args: &MatArgs) -> Result<(), AppError> {
         MatPaper::TwoA4 => Paper::TwoA4,
     };
     let layout = paper.layout();
-    let document = plinthside_paper::mat(&layout, clock::today())?;
+    let document = plinthside_paper::mat(&layout, plinthside_visit::Lang::En, clock::today())?;
     let mat = layout.mat()?.to_json();
     write_document(&document, &args.out, PICTURE_DPI)?;
     if let Some(path) = &args.layout {

@@ -8,6 +8,7 @@ mod data;
 use data::*;
 use plinthside_measure::marks::Side;
 use plinthside_paper::*;
+use plinthside_visit::Lang;
 use std::path::Path;
 use std::time::Instant;
 
@@ -59,7 +60,7 @@ fn main() {
         let name = layout.name.replace(' ', "-").to_lowercase();
         keep(
             format!("mat-{name}.pdf"),
-            mat(&layout, date()).unwrap().pdf().unwrap(),
+            mat(&layout, Lang::En, date()).unwrap().pdf().unwrap(),
         );
         keep(
             format!("mat-{name}.json"),
@@ -88,6 +89,12 @@ fn main() {
             keep(format!("order-{side}-{paper}.pdf"), set.pdf().unwrap());
         }
     }
+    for (lang, name) in [(Lang::En, "en"), (Lang::De, "de")] {
+        let text = a_leaflet(lang);
+        let set = leaflet(&a_leaflet_sheet(&text), Paper::A4).unwrap();
+        keep(format!("leaflet-{name}.pdf"), set.pdf().unwrap());
+    }
+    in_german(&keep);
     let clinic = a_clinic();
     keep(
         "packing.pdf".into(),
@@ -96,4 +103,39 @@ fn main() {
             .pdf()
             .unwrap(),
     );
+}
+
+/// The same papers for a German clinic.
+fn in_german(keep: &dyn Fn(String, Vec<u8>)) {
+    let lang = Lang::De;
+    let side = Side::Right;
+    let (results, clinic, ordered) = (worked_example(side), a_clinic(), an_order(side));
+    let (verdict, outlines) = (judged(&results), [an_outline(side)]);
+    let cautions = ["Eine Prüfstelle wird nicht gespürt: durchgehend polstern.".to_owned()];
+    let sheet = Bench {
+        lang,
+        ordered: "Knöchel-Fuß-Orthese mit Gelenk",
+        ..a_bench(&results, &outlines, Some(&verdict), &cautions)
+    };
+    let set = bench(&sheet, Paper::A4).unwrap();
+    keep("bench-de.pdf".into(), set.pdf().unwrap());
+    let record = a_cast_record();
+    let sheet = OrderSheet {
+        lang,
+        cast: Some(&record),
+        without_photographs: true,
+        ..an_order_sheet(&clinic, &ordered, &cautions)
+    };
+    let set = order(&sheet, Paper::A4).unwrap();
+    keep("order-de.pdf".into(), set.pdf().unwrap());
+    let (casts, contents) = (packed(), contents());
+    let list = Packing {
+        lang,
+        ..a_packing(&clinic, &casts, &contents)
+    };
+    let set = packing_list(&list, Paper::A4).unwrap();
+    keep("packing-de.pdf".into(), set.pdf().unwrap());
+    let layout = plinthside_measure::mat::sheet::Paper::ALL[0].layout();
+    let set = mat(&layout, lang, date()).unwrap();
+    keep("mat-de.pdf".into(), set.pdf().unwrap());
 }

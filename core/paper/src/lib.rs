@@ -1,8 +1,8 @@
-//! Cast code, labels, mats, orders and bench sheets as PDF and PNG.
+//! Cast code, labels, mats, orders, bench sheets and leaflets as PDF and PNG.
 //!
 //! Every document is a plain function from data to a [`Document`], which is then written as PDF or
 //! PNG: [`mat()`], [`label()`], [`labels`], [`order()`], [`bench()`],
-//! [`packing_list`]. The caller gives the date; the same data gives the same bytes. Templates are
+//! [`packing_list`], [`leaflet()`]. The caller gives the date; the same data gives the same bytes. Templates are
 //! the files in `templates/`; what someone typed reaches them as text and never as markup.
 //!
 //! [`CastCode`] is the code itself, [`qr`] draws it and reads it from photographs.
@@ -12,6 +12,8 @@ pub mod bench;
 pub mod code;
 mod error;
 pub mod label;
+mod language;
+mod leaflet;
 mod mat;
 mod order;
 mod packing;
@@ -25,6 +27,7 @@ pub use bench::{Bench, Outline, bench};
 pub use code::CastCode;
 pub use error::PaperError;
 pub use label::{Label, LabelSize, PrinterDots, label, labels};
+pub use leaflet::{LeafletSheet, leaflet};
 pub use mat::mat;
 pub use order::{OrderSheet, order};
 pub use packing::{PackedCast, Packing, packing_list};

@@ -1,10 +1,12 @@
 //! The mat as pages to print: the same geometry that its layout file holds, drawn to size.
 
 use crate::PaperError;
+use crate::language::Words;
 use crate::tag36h11::{MODULES, dark_modules};
 use crate::typeset::Document;
 use chrono::{Datelike, NaiveDate};
 use plinthside_measure::mat::sheet::{CheckBar, Page, Rect, SheetLayout};
+use plinthside_visit::Lang;
 use serde_json::{Value, json};
 
 /// The pages of a mat: tags as vector squares, check bars with their lengths, instructions.
@@ -13,7 +15,7 @@ use serde_json::{Value, json};
 ///
 /// # Errors
 /// [`PaperError::Request`] for a layout whose tag numbers the family does not have.
-pub fn mat(layout: &SheetLayout, date: NaiveDate) -> Result<Document, PaperError> {
+pub fn mat(layout: &SheetLayout, lang: Lang, date: NaiveDate) -> Result<Document, PaperError> {
     let pages = layout
         .pages
         .iter()
@@ -22,11 +24,11 @@ pub fn mat(layout: &SheetLayout, date: NaiveDate) -> Result<Document, PaperError
         .collect::<Result<Vec<_>, _>>()?;
     Document::set(
         "mat.typ",
-        &json!({
+        &Words(lang).onto(json!({
             "name": layout.name,
             "pages": pages,
             "year": date.year(), "month": date.month(), "day": date.day(),
-        }),
+        })),
     )
 }
 

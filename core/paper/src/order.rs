@@ -4,7 +4,8 @@ mod cast;
 mod fields;
 mod rows;
 
-use crate::page::{Paper, long_date};
+use crate::language::Words;
+use crate::page::Paper;
 use crate::qr::cast_symbol;
 use crate::typeset::Document;
 use crate::{CastCode, PaperError, label};
@@ -35,6 +36,8 @@ pub struct OrderSheet<'a> {
     pub without_photographs: bool,
     /// Cautions in force, in words.
     pub cautions: &'a [String],
+    /// Language it is printed in; what was typed stays as typed.
+    pub lang: Lang,
     /// Date of printing.
     pub date: NaiveDate,
 }
@@ -45,6 +48,7 @@ pub struct OrderSheet<'a> {
 /// [`PaperError::Typesetting`] should a page fail.
 pub fn order(sheet: &OrderSheet<'_>, paper: Paper) -> Result<Document, PaperError> {
     let (width, height) = paper.mm();
+    let w = Words(sheet.lang);
     let revision = sheet.revision;
     let prescription = &revision.prescription;
     let qr = sheet
@@ -55,12 +59,12 @@ pub fn order(sheet: &OrderSheet<'_>, paper: Paper) -> Result<Document, PaperErro
         .overrides
         .iter()
         .map(|(rule, o)| {
-            json!({"rule": rule, "reason": o.reason, "by": o.by, "at": long_date(o.at.date_naive())})
+            json!({"rule": rule, "reason": o.reason, "by": o.by, "at": w.date(o.at.date_naive())})
         })
         .collect();
     Document::set(
         "order.typ",
-        &json!({
+        &w.onto(json!({
             "width": width, "height": height,
             "side": sheet.order.side,
             "code": sheet.code.map(|c| c.to_string()),
@@ -73,10 +77,10 @@ pub fn order(sheet: &OrderSheet<'_>, paper: Paper) -> Result<Document, PaperErro
             "email": sheet.clinic.email,
             "person_code": sheet.person_code,
             "name": sheet.name,
-            "facts": facts(sheet),
-            "sections": fields::sections(prescription, revision),
+            "facts": facts(sheet, w),
+            "sections": fields::sections(prescription, revision, w),
             "note": prescription.note,
-            "cast": sheet.cast.map(cast::cast_rows),
+            "cast": sheet.cast.map(|record| cast::cast_rows(record, w)),
             "without_photographs": sheet.without_photographs,
             "cautions": sheet.cautions,
             "overrides": overrides,
@@ -84,33 +88,30 @@ pub fn order(sheet: &OrderSheet<'_>, paper: Paper) -> Result<Document, PaperErro
                 "name": s.prescriber.name,
                 "profession": s.prescriber.profession,
                 "registration": s.prescriber.registration,
-                "at": s.at.format("%-d %b %Y, %H:%M").to_string(),
+                "at": format!("{}, {}", w.date(s.at.date_naive()), s.at.format("%H:%M")),
             })),
-            "date": long_date(sheet.date),
+            "date": w.date(sheet.date),
             "year": sheet.date.year(), "month": sheet.date.month(), "day": sheet.date.day(),
-        }),
+        })),
     )
 }
 
 /// The short lines beside the side: quantity, dates, packages, references.
-fn facts(sheet: &OrderSheet<'_>) -> Vec<[String; 2]> {
+fn facts(sheet: &OrderSheet<'_>, w: Words) -> Vec<[String; 2]> {
     let identity = &sheet.revision.prescription.identity;
     let mut facts: Vec<[String; 2]> = Vec::new();
     let mut add = |name: &str, value: Option<String>| {
         if let Some(value) = value.filter(|v| !v.trim().is_empty()) {
-            facts.push([name.into(), value]);
+            facts.push([w.say(name), value]);
         }
     };
     add("Quantity", identity.quantity.map(|n| n.to_string()));
-    add("Needed by", identity.due.map(long_date));
-    add(
-        "Rush",
-        identity.rush.map(|r| if r { "yes" } else { "no" }.into()),
-    );
+    add("Needed by", identity.due.map(|d| w.date(d)));
+    add("Rush", rows::yes_no(identity.rush, w));
     let package = match (identity.package, identity.packages) {
-        (Some(n), Some(of)) => Some(format!("{n} of {of}")),
+        (Some(n), Some(of)) => Some(w.with("{} of {}", &[&n.to_string(), &of.to_string()])),
         (Some(n), None) => Some(n.to_string()),
-        (None, Some(of)) => Some(format!("{of} in all")),
+        (None, Some(of)) => Some(w.with("{} in all", &[&of.to_string()])),
         (None, None) => None,
     };
     add("Package", package);
@@ -133,14 +134,11 @@ fn facts(sheet: &OrderSheet<'_>) -> Vec<[String; 2]> {
         identity
             .cast_afterwards
             .as_ref()
-            .and_then(|c| word(c.label(Lang::En))),
+            .and_then(|c| word(c.label(w.0))),
     );
     add(
         "Trial fit",
-        identity
-            .trial_fit
-            .as_ref()
-            .and_then(|c| word(c.label(Lang::En))),
+        identity.trial_fit.as_ref().and_then(|c| word(c.label(w.0))),
     );
     facts
 }

@@ -1,13 +1,14 @@
 //! The packing list that goes into the bag.
 
-use crate::page::{Paper, long_date};
+use crate::language::Words;
+use crate::page::Paper;
 use crate::qr::cast_symbol;
 use crate::typeset::Document;
 use crate::{CastCode, PaperError, label};
 use chrono::{Datelike, NaiveDate};
 use plinthside_measure::marks::Side;
-use plinthside_visit::Clinic;
 use plinthside_visit::person::Lab;
+use plinthside_visit::{Clinic, Lang};
 use serde_json::json;
 
 /// One cast in the package.
@@ -40,6 +41,8 @@ pub struct Packing<'a> {
     pub packed: &'a str,
     /// Who packed it.
     pub packed_by: &'a str,
+    /// Language it is printed in; what was typed stays as typed.
+    pub lang: Lang,
     /// Date of packing.
     pub date: NaiveDate,
 }
@@ -67,9 +70,10 @@ pub fn packing_list(packing: &Packing<'_>, paper: Paper) -> Result<Document, Pap
         .collect::<Result<Vec<_>, PaperError>>()?;
     let (width, height) = paper.mm();
     let date = packing.date;
+    let w = Words(packing.lang);
     Document::set(
         "packing.typ",
-        &json!({
+        &w.onto(json!({
             "width": width, "height": height,
             "clinic": packing.clinic.name,
             "clinic_lines": packing.clinic.address,
@@ -81,8 +85,8 @@ pub fn packing_list(packing: &Packing<'_>, paper: Paper) -> Result<Document, Pap
             "contents": packing.contents,
             "package": packing.package.0, "packages": packing.package.1,
             "packed": packing.packed, "packed_by": packing.packed_by,
-            "date": long_date(date),
+            "date": w.date(date),
             "year": date.year(), "month": date.month(), "day": date.day(),
-        }),
+        })),
     )
 }

@@ -204,7 +204,8 @@ static SHELF: LazyLock<Shelf> = LazyLock::new(|| {
         "mat.typ",
         "order.typ",
         "bench.typ",
-        "packing.typ"
+        "packing.typ",
+        "leaflet.typ"
     ]
     .into_iter()
     .filter_map(|(name, text)| Some((name, Source::new(file_id(name)?, text.into()))))

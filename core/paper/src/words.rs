@@ -1,9 +1,9 @@
 //! Numbers as they are printed: whole millimetres and degrees with their ±.
 
 use crate::PaperError;
+use crate::language::Words;
 use plinthside_measure::cast::{ResultName, Results};
 use plinthside_measure::quantity::{Quantity, Unit};
-use plinthside_visit::Entry;
 
 /// Half of the 95 % interval of a quantity, with marking and from the instrument alone.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -58,7 +58,12 @@ pub(crate) struct Printed {
     pub(crate) note: String,
 }
 
-pub(crate) fn printed(name: &str, q: &Quantity, word: Option<&str>) -> Result<Printed, PaperError> {
+pub(crate) fn printed(
+    name: &str,
+    q: &Quantity,
+    word: Option<&str>,
+    words: Words,
+) -> Result<Printed, PaperError> {
     finite(
         name,
         &[q.value, q.instrument_sd, q.total_sd, q.low95, q.high95],
@@ -72,7 +77,7 @@ pub(crate) fn printed(name: &str, q: &Quantity, word: Option<&str>) -> Result<Pr
     // At a whole 0 no direction is named.
     let value = match word {
         Some(word) if q.value.round() != 0.0 && !word.is_empty() => {
-            format!("{}{unit} {word}", whole(q.value.abs()))
+            format!("{}{unit} {}", whole(q.value.abs()), words.say(word))
         }
         _ => format!("{}{unit}", whole(q.value)),
     };
@@ -80,17 +85,25 @@ pub(crate) fn printed(name: &str, q: &Quantity, word: Option<&str>) -> Result<Pr
         value,
         instrument: format!("± {}", whole_up(half.instrument)),
         total: format!("± {}", whole_up(half.total)),
-        note: note.to_owned(),
+        note: if note.is_empty() {
+            String::new()
+        } else {
+            words.say(note)
+        },
     })
 }
 
 /// A named result as printed; `None` where the marks do not give it.
-pub(crate) fn result(results: &Results, name: ResultName) -> Result<Option<Printed>, PaperError> {
+pub(crate) fn result(
+    results: &Results,
+    name: ResultName,
+    words: Words,
+) -> Result<Option<Printed>, PaperError> {
     let word = results.words.get(&name).map(String::as_str);
     results
         .quantities
         .get(&name)
-        .map(|q| printed(name.label(), q, word))
+        .map(|q| printed(name.label(), q, word, words))
         .transpose()
 }
 
@@ -100,21 +113,5 @@ pub(crate) fn finite(what: &str, values: &[f64]) -> Result<(), PaperError> {
         Ok(())
     } else {
         Err(PaperError::NotANumber { what: what.into() })
-    }
-}
-
-/// A typed number with its unit: `4 mm`, `2.5 mm`; text that could not be read stands as typed.
-pub(crate) fn entry(entry: &Entry, unit: &str) -> String {
-    match entry.usable().or(entry.value) {
-        Some(v) => {
-            let rounded = (v * 10.0).round() / 10.0;
-            let sign = if entry.usable().is_none() {
-                " (questioned)"
-            } else {
-                ""
-            };
-            format!("{}{unit}{sign}", rounded + 0.0)
-        }
-        None => format!("“{}” (as typed)", entry.typed.trim()),
     }
 }

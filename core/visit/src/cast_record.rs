@@ -3,6 +3,7 @@
 use crate::cast_sources::CastSources;
 use crate::entry::Entry;
 use crate::person::When;
+use crate::verdict::Call;
 use crate::words::{Extra, Text, words};
 use plinthside_measure::cast::{Clearance, Results, Source as MeasuredBy};
 use plinthside_measure::marks::Side;
@@ -84,6 +85,30 @@ pub struct Cast {
     /// What was measured on it.
     #[serde(default)]
     pub measurement: Option<Measurement>,
+    /// Measurements before the last: marked again, tapped again. Kept, and counted as repeats.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub measured_before: Vec<Measurement>,
+    /// What the clinician decided to do with it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub decision: Option<Decision>,
+    /// Fields of a newer version.
+    #[serde(flatten)]
+    pub extra: Extra,
+}
+
+/// What the clinician decided after the verdict, which only advises.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Decision {
+    /// Keep, leave it to the lab, mark again, cast again.
+    pub call: Call,
+    /// Who decided.
+    #[serde(default)]
+    pub by: String,
+    /// When.
+    pub at: When,
+    /// Why, where it is not what the verdict says.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub reason: String,
     /// Fields of a newer version.
     #[serde(flatten)]
     pub extra: Extra,
@@ -215,8 +240,17 @@ impl Cast {
             inspection: Inspection::default(),
             sources: CastSources::default(),
             measurement: None,
+            measured_before: Vec::new(),
+            decision: None,
             extra: Extra::new(),
         }
+    }
+
+    /// A new measurement; the one before is kept. What was decided on the old one is asked again.
+    pub fn measure_again(&mut self, measurement: Measurement) {
+        self.measured_before
+            .extend(self.measurement.replace(measurement));
+        self.decision = None;
     }
 
     /// How the cast was measured, as the sheet says it.

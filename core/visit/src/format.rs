@@ -30,28 +30,27 @@ pub fn unit(unit: &str) -> String {
     }
 }
 
-/// A quantity at its usual grain: whole millimetres, half degrees, others to one decimal.
+/// The grain lengths and angles are shown at: halves. Whole would print a typed 6.5 as another
+/// number, tenths would promise what no mark holds.
+fn grain(value: f64, of: &str) -> f64 {
+    match of {
+        "mm" | "deg" => (value * 2.0).round() / 2.0,
+        _ => (value * 10.0).round() / 10.0,
+    }
+}
+
+/// A quantity at its usual grain: half millimetres and degrees, others to one decimal.
 #[must_use]
 pub fn quantity(value: f64, of: &str, lang: Lang) -> String {
-    let (value, decimals) = match of {
-        "mm" => (value, 0),
-        "deg" => {
-            let half = (value * 2.0).round() / 2.0;
-            (half, usize::from(half.fract() != 0.0))
-        }
-        _ => (value, usize::from(value.fract().abs() > 0.05)),
-    };
+    let value = grain(value, of);
+    let decimals = usize::from(value.fract() != 0.0);
     format!("{}{}", number(value, decimals, lang), unit(of))
 }
 
 /// A quantity beside limits: one decimal where the usual grain would put it on the wrong side.
 #[must_use]
 pub fn against(value: f64, limits: &[f64], of: &str, lang: Lang) -> String {
-    let grain = if of == "deg" {
-        (value * 2.0).round() / 2.0
-    } else {
-        value.round()
-    };
+    let grain = grain(value, of);
     let misleads = |limit: &f64| {
         (value <= *limit) != (grain <= *limit) || (value >= *limit) != (grain >= *limit)
     };
@@ -61,3 +60,31 @@ pub fn against(value: f64, limits: &[f64], of: &str, lang: Lang) -> String {
         quantity(value, of, lang)
     }
 }
+
+/// A date in words nobody can read two ways.
+#[must_use]
+pub fn long_date(date: chrono::NaiveDate, lang: Lang) -> String {
+    use chrono::Datelike;
+    match lang {
+        Lang::En => date.format("%-d %B %Y").to_string(),
+        Lang::De => {
+            let month = MONTHS_DE[date.month0() as usize];
+            format!("{}. {month} {}", date.day(), date.year())
+        }
+    }
+}
+
+const MONTHS_DE: [&str; 12] = [
+    "Januar",
+    "Februar",
+    "März",
+    "April",
+    "Mai",
+    "Juni",
+    "Juli",
+    "August",
+    "September",
+    "Oktober",
+    "November",
+    "Dezember",
+];

@@ -19,6 +19,7 @@ pub mod order;
 pub mod person;
 pub mod rules;
 pub mod source;
+pub mod steps;
 pub mod verdict;
 pub mod visit;
 pub mod words;

@@ -5,6 +5,7 @@ use crate::examination::{LegDimensions, Reading, reading_kind};
 use crate::follow_up::FollowUp;
 use crate::order::Order;
 use crate::person::{Person, When};
+use crate::rules::GonePast;
 use crate::words::Extra;
 use plinthside_measure::marks::Side;
 use serde::{Deserialize, Serialize};
@@ -52,6 +53,10 @@ pub struct Visit {
     /// Orders.
     #[serde(default)]
     pub orders: Vec<Order>,
+    /// Blocks of casting or photographs gone past with a typed reason. Those of signing stand in
+    /// the revision they were typed for.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub gone_past: Vec<GonePast>,
     /// What became of the orders.
     #[serde(default)]
     pub follow_up: Vec<FollowUp>,
@@ -84,6 +89,7 @@ impl Visit {
             casts: Vec::new(),
             checked: std::collections::BTreeMap::new(),
             orders: Vec::new(),
+            gone_past: Vec::new(),
             follow_up: Vec::new(),
             deferred: None,
             previous_visit: None,

@@ -4,7 +4,7 @@
 mod common;
 
 use common::{after, complete, day, entry, measured, prescriber, results, visit};
-use plinthside_measure::cast::ResultName;
+use plinthside_measure::cast::{HingeFrom, ResultName};
 use plinthside_measure::marks::Side;
 use plinthside_visit::examination::Dimension;
 use plinthside_visit::order::{
@@ -109,6 +109,9 @@ fn filled(visit: &mut Visit, shift: f64) -> Vec<(String, serde_json::Value)> {
         .collect()
 }
 
+/// Measured fields that hold a word: they change with the side of zero or the mark, not its place.
+const WORDS: [&str; 2] = ["correction.forefoot_under", "motion.hinge_line.datum"];
+
 #[test]
 fn every_measured_field_changes_with_the_measurement() {
     let mut visit = complete(Side::Left);
@@ -117,6 +120,12 @@ fn every_measured_field_changes_with_the_measurement() {
         .unwrap()
         .prescription
         .set("correction.forefoot", "balance".into())
+        .unwrap();
+    visit.orders[0]
+        .draft_mut()
+        .unwrap()
+        .prescription
+        .set("motion.hinge_line.kind", "typed".into())
         .unwrap();
     let before = filled(&mut visit, 0.0);
     let lines = |visit: &Visit| -> Vec<(String, String)> {
@@ -129,21 +138,26 @@ fn every_measured_field_changes_with_the_measurement() {
             .collect()
     };
     let first = lines(&visit);
-    assert_eq!(first.len(), 8);
+    assert_eq!(first.len(), 11);
     let after = filled(&mut visit, 5.0);
     for (old, new) in before.iter().zip(&after) {
-        let same_word = old.0 == "correction.forefoot_under";
+        let same_word = WORDS.contains(&old.0.as_str());
         assert!(
             old.0 == new.0 && (same_word || old.1 != new.1),
             "{old:?} {new:?}"
         );
     }
     for (old, new) in first.iter().zip(lines(&visit)) {
-        assert!(
-            old.1 != new.1 || old.0 == "correction.forefoot_under",
-            "{old:?}"
-        );
+        assert!(old.1 != new.1 || WORDS.contains(&old.0.as_str()), "{old:?}");
     }
+    let mut lower = measured(Side::Left, 0.0);
+    for point in [&mut lower.medial_hinge, &mut lower.lateral_hinge] {
+        point.as_mut().unwrap().from = HingeFrom::LowerPole;
+    }
+    let case = Case::of_visit(&visit, Side::Left, day());
+    let datum = fillable(&case.measured(&lower), &Clinic::default());
+    let datum = datum.iter().find(|f| f.field == "motion.hinge_line.datum");
+    assert_eq!(datum.unwrap().value, "lower_pole");
     // The edge a balance goes under follows the sign of the angle.
     filled(&mut visit, -20.0);
     let under = visit.orders[0].revisions[0]
@@ -152,6 +166,30 @@ fn every_measured_field_changes_with_the_measurement() {
         .forefoot_under
         .clone();
     assert_eq!(under, Some(plinthside_visit::order::ForefootUnder::Fifth));
+}
+
+/// A stated bench angle is the angle intended for the cast; nothing is filled unless it is chosen.
+#[test]
+fn the_bench_angle_follows_the_cast_record() {
+    let mut visit = complete(Side::Left);
+    let at = |visit: &Visit| {
+        let case = Case::of_visit(visit, Side::Left, day());
+        let filled = fillable(&case, &Clinic::default());
+        let angle = filled
+            .into_iter()
+            .find(|f| f.field == "motion.bench_angle_deg");
+        angle.map(|f| (f.value, f.because.from))
+    };
+    visit.casts[0].record.foot_to_leg_intended_deg = Some(entry(-3.0));
+    assert_eq!(at(&visit), None);
+    let draft = visit.orders[0].draft_mut().unwrap();
+    draft
+        .prescription
+        .set("motion.bench_angle", "degrees".into())
+        .unwrap();
+    assert_eq!(at(&visit), Some(((-3.0).into(), Origin::Examined)));
+    visit.casts[0].record.foot_to_leg_intended_deg = Some(entry(2.0));
+    assert_eq!(at(&visit), Some((2.0.into(), Origin::Examined)));
 }
 
 #[test]

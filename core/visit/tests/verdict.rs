@@ -411,3 +411,153 @@ fn a_broken_table_is_refused_with_its_line() {
     let nan = shipped.replacen("high = 2 }", "high = nan }", 1);
     assert!(Tolerances::parse("own.toml", &nan).is_err());
 }
+
+/// Every row of the table at each of its ends (all common practice, no source, but the hinge line:
+/// Isman & Inman 1969 and Inman 1976, from memory, unverified).
+#[test]
+fn every_row_at_every_end() {
+    let table = Tolerances::shipped().unwrap();
+    let k = Call::Keep;
+    let (c, x, m, n) = (Call::Correct, Call::Recast, Call::ReMark, Call::Note);
+    // Inside, beyond keep, at the end of what a lab corrects, beyond: the same on both sides of 0.
+    let both: [(&str, f64, f64); 7] = [
+        ("forefoot_to_rearfoot_difference_deg", 4.0, 8.0),
+        ("foot_to_leg_difference_deg", 3.0, 8.0),
+        ("bimalleolar_breadth_difference_mm", 3.0, 6.0),
+        ("heel_breadth_difference_mm", 3.0, 6.0),
+        ("heel_to_first_mtp_difference_mm", 4.0, 8.0),
+        ("medial_malleolus_height_difference_mm", 3.0, 6.0),
+        ("lateral_malleolus_height_difference_mm", 3.0, 6.0),
+    ];
+    let mut rows: Vec<(&str, f64, Call)> = Vec::new();
+    for (check, keep, correct) in both {
+        for sign in [-1.0, 1.0] {
+            rows.extend([
+                (check, sign * keep, k),
+                (check, sign * (keep + 0.1), c),
+                (check, sign * correct, c),
+                (check, sign * (correct + 0.1), x),
+            ]);
+        }
+    }
+    rows.extend([
+        ("rock_mm", 2.0, k),
+        ("rock_mm", 2.1, c),
+        ("rock_mm", 5.0, c),
+        ("rock_mm", 5.1, x),
+        ("heel_to_vertical_deg", -30.0, n),
+        ("heel_to_vertical_deg", 30.0, n),
+        ("hinge_frontal_deg", 68.0, k),
+        ("hinge_frontal_deg", 94.0, k),
+        ("hinge_frontal_deg", 67.9, m),
+        ("hinge_frontal_deg", 94.1, m),
+        ("hinge_transverse_deg", 69.0, k),
+        ("hinge_transverse_deg", 99.0, k),
+        ("hinge_transverse_deg", 68.9, m),
+        ("hinge_transverse_deg", 99.1, m),
+        ("dent_elsewhere_mm", 2.0, k),
+        ("dent_elsewhere_mm", 2.1, c),
+        ("dent_elsewhere_mm", 5.0, c),
+        ("dent_elsewhere_mm", 5.1, x),
+        ("dent_on_heel_arch_malleolus_mm", 3.0, c),
+        ("dent_on_heel_arch_malleolus_mm", 3.1, x),
+        ("wall_min_mm", 3.0, k),
+        ("wall_min_mm", 2.9, c),
+        ("wall_max_mm", 6.0, k),
+        ("wall_max_mm", 6.5, c),
+        ("wall_heel_ankle_mm", 3.0, k),
+        ("wall_heel_ankle_mm", 2.0, c),
+        ("wall_heel_ankle_mm", 1.9, x),
+        ("past_mtp_mm", 10.0, k),
+        ("past_mtp_mm", 9.9, c),
+        ("past_mtp_mm", 0.0, c),
+        ("past_mtp_mm", -0.1, x),
+        ("above_malleolus_mm", 40.0, k),
+        ("above_malleolus_mm", 39.9, c),
+        ("above_malleolus_mm", 20.0, c),
+        ("above_malleolus_mm", 19.9, x),
+    ]);
+    let name = |l: &plinthside_visit::verdict::Limit| {
+        let json = serde_json::to_value(l.check).unwrap();
+        json.as_str().unwrap().to_owned()
+    };
+    for (check, value, call) in &rows {
+        let limit = table.limit.iter().find(|l| name(l) == *check).expect(check);
+        assert_eq!(limit.call(*value), *call, "{check} {value}");
+        assert!(
+            limit.beyond == n || !limit.remedy_beyond.de.is_empty(),
+            "{check}"
+        );
+    }
+    for limit in &table.limit {
+        assert!(
+            rows.iter().any(|(check, ..)| *check == name(limit)),
+            "{}",
+            name(limit)
+        );
+    }
+}
+
+/// With everything known nothing is left unjudged: every row finds its evidence.
+#[test]
+fn every_row_finds_its_evidence() {
+    let mut r = results(Side::Left);
+    for name in [
+        N::Heel,
+        N::ForefootToRearfoot,
+        N::FootToLeg,
+        N::HingeTiltFrontal,
+        N::HingeTurnTransverse,
+    ] {
+        r.quantities.insert(name, quantity(2.0, 0.1, 0.2));
+    }
+    for dimension in [
+        L::BimalleolarBreadth,
+        L::HeelBreadth,
+        L::HeelToFirstMtp,
+        L::MedialMalleolusHeight,
+        L::LateralMalleolusHeight,
+    ] {
+        r.comparisons.push(compare(dimension, 70.0, 70.0));
+    }
+    let record = CastRecord {
+        foot_to_leg_intended_deg: Some(entry(0.0)),
+        ..CastRecord::default()
+    };
+    let readings = [common::number("forefoot_to_rearfoot_deg", Side::Left, 2.0)];
+    let mut inspection = Inspection {
+        rock_mm: Some(entry(1.0)),
+        wall_min_mm: Some(entry(4.0)),
+        wall_heel_ankle_mm: Some(entry(4.0)),
+        wall_max_mm: Some(entry(6.5)),
+        crack: Some(Crack::None),
+        dent_mm: Some(entry(0.0)),
+        dent_place: Some(DentPlace::Heel),
+        past_mtp_mm: Some(entry(12.0)),
+        above_malleolus_mm: Some(entry(60.0)),
+        ..Inspection::default()
+    };
+    let mut seen = std::collections::BTreeSet::new();
+    for place in [DentPlace::Heel, DentPlace::Elsewhere] {
+        inspection.dent_place = Some(place);
+        let v = judge(&Evidence {
+            record: Some(&record),
+            inspection: Some(&inspection),
+            readings: &readings,
+            ..Evidence::of_results(&r)
+        });
+        assert_eq!(
+            v.not_judged.len(),
+            1,
+            "one place of a dent at a time: {:?}",
+            v.not_judged
+        );
+        // Typed to the half millimetre, shown to the half millimetre.
+        let wall = of(&v, "wall_max_mm");
+        assert_eq!(wall.text.get(Lang::En), "Thickest wall: 6.5 mm");
+        assert_eq!(wall.text.get(Lang::De), "dickste Wandstelle: 6,5 mm");
+        seen.extend(v.findings.into_iter().map(|f| f.check));
+    }
+    let table = Tolerances::shipped().unwrap();
+    assert_eq!(seen.len(), table.limit.len() + table.state.len());
+}

@@ -4,12 +4,13 @@ mod labels;
 mod numbers;
 mod views;
 
-use crate::page::{Paper, long_date};
+use crate::language::Words;
+use crate::page::Paper;
 use crate::typeset::Document;
-use crate::words::finite;
+use crate::words::{finite, whole};
 use crate::{CastCode, PaperError};
 use chrono::{Datelike, NaiveDate};
-use plinthside_measure::cast::Results;
+use plinthside_measure::cast::{Results, Source};
 use plinthside_visit::Lang;
 use plinthside_visit::verdict::{Call, Verdict};
 use serde_json::{Value, json};
@@ -53,6 +54,8 @@ pub struct Bench<'a> {
     pub clinic: &'a str,
     /// Its telephone number.
     pub telephone: &'a str,
+    /// Language it is printed in; what was typed stays as typed.
+    pub lang: Lang,
     /// Date of the measurement.
     pub date: NaiveDate,
 }
@@ -75,43 +78,44 @@ pub fn bench(bench: &Bench<'_>, paper: Paper) -> Result<Document, PaperError> {
             .iter()
             .try_for_each(|p| finite(&outline.mark, p))?;
     }
-    let views = views::all(results, bench.outlines)?;
-    let (pages, left_out) = lay_out(views, paper);
+    let w = Words(bench.lang);
+    let views = views::all(results, bench.outlines, w)?;
+    let (pages, left_out) = lay_out(views, paper, w);
     let (width, height) = paper.mm();
     Document::set(
         "bench.typ",
-        &json!({
+        &w.onto(json!({
             "width": width, "height": height, "margin": MARGIN_MM,
             "side": results.side,
             "code": bench.code.map(|c| c.to_string()),
             "revision": bench.revision,
             "ordered": bench.ordered,
             "clinic": bench.clinic, "telephone": bench.telephone,
-            "date": long_date(bench.date),
+            "date": w.date(bench.date),
             "year": bench.date.year(), "month": bench.date.month(), "day": bench.date.day(),
-            "reference": results.reference.words(),
+            "reference": w.say(results.reference.words()),
             "instrument": match results.source {
-                plinthside_measure::cast::Source::Photographs => "camera",
-                plinthside_measure::cast::Source::Ruler => "ruler",
+                Source::Photographs => w.say("± camera alone, ± with marking"),
+                Source::Ruler => w.say("± ruler alone, ± with marking"),
             },
-            "verdict": bench.verdict.map(verdict),
-            "side_check": side_check(results),
+            "verdict": bench.verdict.map(|v| verdict(v, w)),
+            "side_check": side_check(results, w),
             "cautions": bench.cautions,
-            "warnings": results.warnings,
+            "warnings": results.warnings.iter().map(|s| w.say(s)).collect::<Vec<_>>(),
             "left_out": left_out,
-            "hinges": numbers::hinges(results)?,
-            "angles": numbers::quantities(results)?,
-            "comparisons": numbers::comparisons(results)?,
-            "calliper": numbers::calliper(results)?,
-            "points": numbers::points(results),
+            "hinges": numbers::hinges(results, w)?,
+            "angles": numbers::quantities(results, w)?,
+            "comparisons": numbers::comparisons(results, w)?,
+            "calliper": numbers::calliper(results, w)?,
+            "points": numbers::points(results, w),
             "pages": pages,
-        }),
+        })),
     )
 }
 
 /// The verdict with the amount of every finding that is not simply kept.
-fn verdict(verdict: &Verdict) -> Value {
-    let text = |t: &plinthside_visit::Text| t.get(Lang::En).to_owned();
+fn verdict(verdict: &Verdict, w: Words) -> Value {
+    let text = |t: &plinthside_visit::Text| t.get(w.0).to_owned();
     let findings: Vec<_> = verdict
         .findings
         .iter()
@@ -146,7 +150,7 @@ fn tone(call: Call) -> &'static str {
     }
 }
 
-fn side_check(results: &Results) -> Value {
+fn side_check(results: &Results, w: Words) -> Value {
     use plinthside_measure::cast::SideOutcome;
     let check = &results.side_check;
     let tone = match check.outcome {
@@ -154,11 +158,12 @@ fn side_check(results: &Results) -> Value {
         _ if check.stops => "stop",
         _ => "caution",
     };
-    json!({"tone": tone, "sentences": check.sentences})
+    let sentences: Vec<String> = check.sentences.iter().map(|s| w.say(s)).collect();
+    json!({"tone": tone, "sentences": sentences})
 }
 
 /// Views onto pages, in order, side by side where two fit; never scaled.
-fn lay_out(views: Vec<View>, paper: Paper) -> (Vec<Value>, Vec<String>) {
+fn lay_out(views: Vec<View>, paper: Paper, w: Words) -> (Vec<Value>, Vec<String>) {
     let (width, height) = paper.mm();
     let room = |width: f64, height: f64| {
         (
@@ -183,10 +188,9 @@ fn lay_out(views: Vec<View>, paper: Paper) -> (Vec<Value>, Vec<String>) {
         let choices = [(width, height), (height, width), (a3w, a3h), (a3h, a3w)];
         match choices.into_iter().find(|&(w, h)| fits(room(w, h))) {
             Some((w, h)) => pages.push((w, h, vec![view])),
-            None => left_out.push(format!(
-                "The view “{}” needs {:.0} × {:.0} mm and does not fit an A3 page at true scale: it \
-                 is not drawn. Check the mark that lies far off.",
-                view.title, needs.0, needs.1
+            None => left_out.push(w.with(
+                "The view “{}” needs {} × {} mm and does not fit an A3 page at true scale: it is not drawn. Check the mark that lies far off.",
+                &[&view.title, &whole(needs.0), &whole(needs.1)],
             )),
         }
     }

@@ -2,6 +2,7 @@
 
 use super::views::short_name;
 use crate::PaperError;
+use crate::language::Words;
 use crate::words::{printed, result, whole, whole_up};
 use plinthside_measure::cast::{CastPoint, Datum, HingeFrom, HingePoint, ResultName, Results};
 use plinthside_measure::marks::{MarkName, Surface};
@@ -30,12 +31,12 @@ const SHOWN: &[ResultName] = &[
     ResultName::HeelBreadth,
 ];
 
-pub(super) fn quantities(results: &Results) -> Result<Vec<Value>, PaperError> {
+pub(super) fn quantities(results: &Results, w: Words) -> Result<Vec<Value>, PaperError> {
     let mut rows = Vec::new();
     for &name in SHOWN {
-        if let Some(p) = result(results, name)? {
+        if let Some(p) = result(results, name, w)? {
             rows.push(json!({
-                "name": name.label(), "value": p.value,
+                "name": w.say(name.label()), "value": p.value,
                 "instrument": p.instrument, "total": p.total, "note": p.note,
             }));
         }
@@ -44,7 +45,7 @@ pub(super) fn quantities(results: &Results) -> Result<Vec<Value>, PaperError> {
 }
 
 /// Both hinge points against the outer face (as it stands on the bench) and the inner (the skin).
-pub(super) fn hinges(results: &Results) -> Result<Vec<Value>, PaperError> {
+pub(super) fn hinges(results: &Results, w: Words) -> Result<Vec<Value>, PaperError> {
     let named = [
         ("Medial hinge", &results.medial_hinge),
         ("Lateral hinge", &results.lateral_hinge),
@@ -53,48 +54,49 @@ pub(super) fn hinges(results: &Results) -> Result<Vec<Value>, PaperError> {
         .into_iter()
         .map(|(name, hinge)| {
             let Some(hinge) = hinge else {
-                return Ok(json!({"name": name, "from": "not marked", "cells": null}));
+                return Ok(json!({"name": w.say(name), "from": w.say("not marked"), "cells": null}));
             };
             Ok(json!({
-                "name": name, "from": from_words(hinge),
+                "name": w.say(name), "from": from_words(hinge, w),
                 "cells": [
-                    cell(name, &hinge.outside, |d| d.height)?, cell(name, &hinge.outside, |d| d.forward)?,
-                    cell(name, &hinge.inside, |d| d.height)?, cell(name, &hinge.inside, |d| d.forward)?,
+                    cell(name, &hinge.outside, w, |d| d.height)?, cell(name, &hinge.outside, w, |d| d.forward)?,
+                    cell(name, &hinge.inside, w, |d| d.height)?, cell(name, &hinge.inside, w, |d| d.forward)?,
                 ],
             }))
         })
         .collect()
 }
 
-fn from_words(hinge: &HingePoint) -> &'static str {
+fn from_words(hinge: &HingePoint, w: Words) -> String {
     match hinge.from {
-        HingeFrom::Apex => "from the apex",
-        HingeFrom::LowerPole => "from the lower pole",
+        HingeFrom::Apex => w.say("from the apex"),
+        HingeFrom::LowerPole => w.say("from the lower pole"),
     }
 }
 
 fn cell(
     name: &str,
     datum: &Datum,
+    w: Words,
     pick: impl Fn(&Datum) -> Option<Quantity>,
 ) -> Result<Value, PaperError> {
     pick(datum)
         .map(|q| {
-            let p = printed(name, &q, None)?;
+            let p = printed(name, &q, None, w)?;
             Ok(json!({"value": p.value, "total": p.total}))
         })
         .transpose()
         .map(|cell| json!(cell))
 }
 
-pub(super) fn comparisons(results: &Results) -> Result<Vec<Value>, PaperError> {
+pub(super) fn comparisons(results: &Results, w: Words) -> Result<Vec<Value>, PaperError> {
     results
         .comparisons
         .iter()
         .map(|c| {
             let label = c.dimension.label();
-            let cast = printed(label, &c.cast, None)?;
-            let difference = printed(label, &c.difference, None)?;
+            let cast = printed(label, &c.cast, None, w)?;
+            let difference = printed(label, &c.difference, None, w)?;
             crate::words::finite(label, &[c.leg_mm])?;
             let sign = if c.difference.value.round() > 0.0 {
                 "+"
@@ -102,7 +104,7 @@ pub(super) fn comparisons(results: &Results) -> Result<Vec<Value>, PaperError> {
                 ""
             };
             Ok(json!({
-                "name": label, "cast": cast.value, "total": cast.total,
+                "name": w.say(label), "cast": cast.value, "total": cast.total,
                 "leg": format!("{} mm", whole(c.leg_mm)), "readings": c.readings,
                 "difference": format!("{sign}{}", difference.value),
             }))
@@ -112,7 +114,7 @@ pub(super) fn comparisons(results: &Results) -> Result<Vec<Value>, PaperError> {
 
 /// Three distances between marks that a calliper reaches, to check the cast in hand against the
 /// photographs: as far as possible from one another in what they span.
-pub(super) fn calliper(results: &Results) -> Result<Vec<Value>, PaperError> {
+pub(super) fn calliper(results: &Results, w: Words) -> Result<Vec<Value>, PaperError> {
     use MarkName as M;
     const PAIRS: [(&str, &str); 9] = [
         (M::MALLEOLUS_MEDIAL, M::MALLEOLUS_LATERAL),
@@ -132,7 +134,7 @@ pub(super) fn calliper(results: &Results) -> Result<Vec<Value>, PaperError> {
             let (mm, sd_mm) = distance(p, q);
             crate::words::finite(a, &[mm, sd_mm])?;
             rows.push(json!({
-                "name": format!("{} to {}", short_name(a), short_name(b)),
+                "name": w.with("{} to {}", &[short_name(a), short_name(b)]),
                 "value": format!("{} mm", whole(mm)),
                 "instrument": format!("± {}", whole_up(1.96 * sd_mm)),
             }));
@@ -161,7 +163,7 @@ fn distance(p: &CastPoint, q: &CastPoint) -> (f64, f64) {
 }
 
 /// Every point, side-neutrally: forward, lateral, up from below the lower heel mark.
-pub(super) fn points(results: &Results) -> Vec<Value> {
+pub(super) fn points(results: &Results, w: Words) -> Vec<Value> {
     let s = results.side.sign();
     results
         .points
@@ -170,11 +172,11 @@ pub(super) fn points(results: &Results) -> Vec<Value> {
             let [x, y, z] = p.cast_mm;
             let largest = p.total_sd_mm.iter().copied().fold(0.0, f64::max);
             json!({
-                "short": short_name(p.mark.as_str()), "mark": p.mark.as_str(),
+                "short": short_name(p.mark.as_str()), "mark": w.say(&p.mark.as_str().replace('-', " ")),
                 "forward": whole(x), "lateral": whole(s * y), "up": whole(z),
                 "total": format!("± {}", whole_up(1.96 * largest)),
                 "views": p.views,
-                "face": match p.surface { Surface::Inside => "inside", Surface::Outside => "outside" },
+                "face": match p.surface { Surface::Inside => w.say("inside"), Surface::Outside => w.say("outside") },
             })
         })
         .collect()

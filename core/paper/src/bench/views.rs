@@ -3,6 +3,7 @@
 use super::Outline;
 use super::labels::Labels;
 use crate::PaperError;
+use crate::language::Words;
 use crate::words::{half_width, result, whole};
 use plinthside_measure::cast::{CastPoint, HingePoint, ResultName, Results};
 use plinthside_measure::marks::{MarkName, Side};
@@ -24,8 +25,8 @@ pub(super) struct View {
     pub(super) width: f64,
     pub(super) height: f64,
     /// Words at the left and right edge.
-    left: &'static str,
-    right: &'static str,
+    left: String,
+    right: String,
     shapes: Vec<Value>,
     alt: String,
 }
@@ -39,10 +40,14 @@ enum Seen {
     Lateral,
 }
 
-pub(super) fn all(results: &Results, outlines: &[Outline]) -> Result<Vec<View>, PaperError> {
+pub(super) fn all(
+    results: &Results,
+    outlines: &[Outline],
+    words: Words,
+) -> Result<Vec<View>, PaperError> {
     let mut views = Vec::new();
     for from in [Seen::Behind, Seen::Above, Seen::Medial, Seen::Lateral] {
-        if let Some(view) = Drawing::new(results, outlines, from).draw()? {
+        if let Some(view) = Drawing::new(results, outlines, from, words).draw()? {
             views.push(view);
         }
     }
@@ -51,6 +56,7 @@ pub(super) fn all(results: &Results, outlines: &[Outline]) -> Result<Vec<View>, 
 
 struct Drawing<'a> {
     results: &'a Results,
+    words: Words,
     outlines: Vec<&'a Outline>,
     from: Seen,
     points: Vec<&'a CastPoint>,
@@ -64,7 +70,7 @@ struct Drawing<'a> {
 }
 
 impl<'a> Drawing<'a> {
-    fn new(results: &'a Results, outlines: &'a [Outline], from: Seen) -> Self {
+    fn new(results: &'a Results, outlines: &'a [Outline], from: Seen, words: Words) -> Self {
         // A side view shows its own side and what lies in the middle.
         let other: &[&str] = match from {
             Seen::Behind | Seen::Above => &[],
@@ -86,6 +92,7 @@ impl<'a> Drawing<'a> {
         let side_view = matches!(from, Seen::Medial | Seen::Lateral);
         Self {
             results,
+            words,
             outlines: outlines
                 .iter()
                 .filter(|o| side_view && shown(&o.mark))
@@ -149,23 +156,23 @@ impl<'a> Drawing<'a> {
         self.marks();
         let captions = self.captions()?;
         let (left, right) = self.edges();
-        let title = self.title();
-        let alt = format!(
-            "{title}: measured points {}. {}",
-            self.points
-                .iter()
-                .map(|p| p.mark.as_str())
-                .collect::<Vec<_>>()
-                .join(", "),
-            captions.join("; ")
+        let title = self.words.say(self.title());
+        let marks: Vec<String> = self
+            .points
+            .iter()
+            .map(|p| self.words.say(&p.mark.as_str().replace('-', " ")))
+            .collect();
+        let alt = self.words.with(
+            "{}: measured points {}. {}",
+            &[&title, &marks.join(", "), &captions.join("; ")],
         );
         Ok(Some(View {
-            title: title.into(),
+            title,
             captions,
             width: self.width,
             height: self.height,
-            left,
-            right,
+            left: self.words.say(left),
+            right: self.words.say(right),
             shapes: self.shapes,
             alt,
         }))
@@ -360,24 +367,30 @@ impl<'a> Drawing<'a> {
         };
         let mut captions = Vec::new();
         for (words, name) in names {
-            if let Some(p) = result(self.results, *name)? {
-                let note = if p.note.is_empty() {
-                    String::new()
-                } else {
-                    format!(": {}", p.note)
-                };
-                captions.push(format!(
-                    "{words} {} ({}; with marking {}{note})",
-                    p.value, p.instrument, p.total
-                ));
-            }
+            let Some(p) = result(self.results, *name, self.words)? else {
+                continue;
+            };
+            let words = self.words.say(words);
+            captions.push(if p.note.is_empty() {
+                self.words.with(
+                    "{} {} ({}; with marking {})",
+                    &[&words, &p.value, &p.instrument, &p.total],
+                )
+            } else {
+                self.words.with(
+                    "{} {} ({}; with marking {}: {})",
+                    &[&words, &p.value, &p.instrument, &p.total, &p.note],
+                )
+            });
         }
         match self.from {
-            Seen::Behind => captions.push("Numbers: mm above the bench.".into()),
-            Seen::Above => captions.push("Dashed: the X reference.".into()),
+            Seen::Behind => captions.push(self.words.say("Numbers: mm above the bench.")),
+            Seen::Above => captions.push(self.words.say("Dashed: the X reference.")),
             _ if self.hinge.is_some() => {
                 captions.push(
-                    "Cross: hinge point; mm above the bench and from the lower heel mark.".into(),
+                    self.words.say(
+                        "Cross: hinge point; mm above the bench and from the lower heel mark.",
+                    ),
                 );
             }
             _ => {}

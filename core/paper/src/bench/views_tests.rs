@@ -6,6 +6,8 @@ use plinthside_measure::leg::Leg;
 use plinthside_measure::marks::Surface;
 
 /// The worked example of the measurement's description, mirrored for a right foot.
+const EN: Words = Words(plinthside_visit::Lang::En);
+
 fn example(side: Side) -> Results {
     let marks = [
         ("heel-lower", [0.0, 0.0, 14.0]),
@@ -59,7 +61,7 @@ fn true_scale() {
             at("malleolus-lateral"),
             at("heel-lower"),
         );
-        let views = all(&results, &[]).unwrap();
+        let views = all(&results, &[], EN).unwrap();
         assert_eq!(views.len(), 4);
         // From behind the patient's left is on the left: page x is −y; up is −page y.
         let [dx, dy] = apart(mark(&views[0], "MM"), mark(&views[0], "LM"));
@@ -85,8 +87,8 @@ fn sides() {
         (Side::Left, ("lateral", "medial")),
         (Side::Right, ("medial", "lateral")),
     ] {
-        let views = all(&example(side), &[]).unwrap();
-        assert_eq!((views[0].left, views[0].right), words);
+        let views = all(&example(side), &[], EN).unwrap();
+        assert_eq!((views[0].left.as_str(), views[0].right.as_str()), words);
         let [lm, mm] = [mark(&views[0], "LM")[0], mark(&views[0], "MM")[0]];
         assert_eq!(lm < mm, side == Side::Left);
         let names = |view: &View| -> Vec<String> {
@@ -103,7 +105,7 @@ fn sides() {
 /// Every mark and every label lies inside its drawing, and no two labels overlap.
 #[test]
 fn nothing_is_clipped() {
-    for view in all(&example(Side::Left), &[]).unwrap() {
+    for view in all(&example(Side::Left), &[], EN).unwrap() {
         let labels: Vec<([f64; 2], f64)> = view
             .shapes
             .iter()

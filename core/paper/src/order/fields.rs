@@ -1,22 +1,22 @@
 //! The fields of a prescription as rows: name, value, why.
 
 use super::rows::{Rows, Section, joined, some, yes_no};
-use crate::words::entry;
+use crate::language::Words;
 use plinthside_visit::order::{
     BenchAngle, Direction, ForefootCorrection, HingeLineKind, MotionKind, Prescription,
     RearfootPost, ShoeWedge, Skive,
 };
-use plinthside_visit::{Entry, Lang, Revision};
+use plinthside_visit::{Entry, Revision};
 
 /// Every section that has something to say.
-pub(super) fn sections(p: &Prescription, revision: &Revision) -> Vec<Section> {
+pub(super) fn sections(p: &Prescription, revision: &Revision, w: Words) -> Vec<Section> {
     [
-        motion(p, revision),
-        hinge(p, revision),
-        correction(p, revision),
-        shell(p, revision),
-        closure(p, revision),
-        footwear(p, revision),
+        motion(p, revision, w),
+        hinge(p, revision, w),
+        correction(p, revision, w),
+        shell(p, revision, w),
+        closure(p, revision, w),
+        footwear(p, revision, w),
     ]
     .into_iter()
     .filter(|s| !s.rows.is_empty())
@@ -24,26 +24,26 @@ pub(super) fn sections(p: &Prescription, revision: &Revision) -> Vec<Section> {
 }
 
 /// A direction in words: `stopped at 5°, adjustable`.
-fn direction(d: &Direction) -> Option<String> {
+fn direction(d: &Direction, w: Words) -> Option<String> {
     let kind = d.kind.as_ref()?;
-    let degrees = d.stop_deg.as_ref().map(|e| entry(e, "°"));
-    let word = kind.label(Lang::En);
+    let degrees = d.stop_deg.as_ref().map(|e| w.entry(e, "°"));
+    let word = kind.label(w.0);
     let first = match (kind, degrees) {
-        (MotionKind::Stopped, Some(at)) => format!("{word} at {at}"),
-        (MotionKind::Stopped, None) => format!("{word}, angle not given"),
-        (_, Some(at)) => format!("{word}, stop at {at}"),
+        (MotionKind::Stopped, Some(at)) => w.with("{} at {}", &[word, &at]),
+        (MotionKind::Stopped, None) => w.with("{}, angle not given", &[word]),
+        (_, Some(at)) => w.with("{}, stop at {}", &[word, &at]),
         (_, None) => word.to_owned(),
     };
     joined([
         Some(first),
-        d.stop.as_ref().map(|s| s.label(Lang::En).to_owned()),
-        d.assist.as_ref().map(|a| a.label(Lang::En).to_owned()),
+        d.stop.as_ref().map(|s| s.label(w.0).to_owned()),
+        d.assist.as_ref().map(|a| a.label(w.0).to_owned()),
     ])
 }
 
-fn motion(p: &Prescription, revision: &Revision) -> Section {
+fn motion(p: &Prescription, revision: &Revision, w: Words) -> Section {
     let m = &p.motion;
-    let mut rows = Rows::new(revision);
+    let mut rows = Rows::new(revision, w);
     let both = |name: &str| {
         [
             format!("motion.{name}.kind"),
@@ -53,59 +53,60 @@ fn motion(p: &Prescription, revision: &Revision) -> Section {
     let paths = both("plantarflexion");
     rows.always(
         "Plantarflexion",
-        direction(&m.plantarflexion),
+        direction(&m.plantarflexion, w),
         &[&paths[0], &paths[1]],
     );
     let paths = both("dorsiflexion");
     rows.always(
         "Dorsiflexion",
-        direction(&m.dorsiflexion),
+        direction(&m.dorsiflexion, w),
         &[&paths[0], &paths[1]],
     );
     let angle = m
         .bench_angle
         .as_ref()
         .map(|kind| match (kind, &m.bench_angle_deg) {
-            (BenchAngle::Degrees, Some(e)) => {
-                format!("{} from the 90° position, dorsiflexed +", entry(e, "°"))
-            }
-            (kind, _) => kind.label(Lang::En).to_owned(),
+            (BenchAngle::Degrees, Some(e)) => w.with(
+                "{} from the 90° position, dorsiflexed +",
+                &[&w.entry(e, "°")],
+            ),
+            (kind, _) => kind.label(w.0).to_owned(),
         });
     rows.always("Ankle angle on the bench", angle, &["motion.bench_angle"]);
     rows.mm("Heel lift", m.heel_lift_mm.as_ref(), "motion.heel_lift_mm");
     rows.section("Motion")
 }
 
-fn hinge(p: &Prescription, revision: &Revision) -> Section {
+fn hinge(p: &Prescription, revision: &Revision, w: Words) -> Section {
     let m = &p.motion;
     let l = &m.hinge_line;
-    let mut rows = Rows::new(revision);
+    let mut rows = Rows::new(revision, w);
     rows.always(
         "Hinges",
-        m.hinge_sides.as_ref().map(|s| s.label(Lang::En).to_owned()),
+        m.hinge_sides.as_ref().map(|s| s.label(w.0).to_owned()),
         &["motion.hinge_sides"],
     );
     let rated = m
         .hinge_rated_mass_kg
         .as_ref()
-        .map(|e| format!("rated for {}", entry(e, " kg")));
+        .map(|e| w.with("rated for {}", &[&w.entry(e, " kg")]));
     let hinge = joined([
         some(&m.hinge),
-        some(&m.hinge_size).map(|s| format!("size {s}")),
+        some(&m.hinge_size).map(|s| w.with("size {}", &[&s])),
         rated,
     ]);
     rows.always("Hinge", hinge, &["motion.hinge"]);
-    let external = l.external_rotation_deg.as_ref().map(|e| entry(e, "°"));
+    let external = l.external_rotation_deg.as_ref().map(|e| w.entry(e, "°"));
     let line = l.kind.as_ref().map(|kind| match (kind, external) {
-        (HingeLineKind::Level, Some(n)) => format!("level, turned outward {n}"),
+        (HingeLineKind::Level, Some(n)) => w.with("level, turned outward {}", &[&n]),
         (HingeLineKind::Typed, n) => joined([
-            n.map(|n| format!("turned outward {n}")),
+            n.map(|n| w.with("turned outward {}", &[&n])),
             l.tilt_deg
                 .as_ref()
-                .map(|e| format!("lateral end lower by {}", entry(e, "°"))),
+                .map(|e| w.with("lateral end lower by {}", &[&w.entry(e, "°")])),
         ])
-        .unwrap_or_else(|| kind.label(Lang::En).to_owned()),
-        (kind, _) => kind.label(Lang::En).to_owned(),
+        .unwrap_or_else(|| kind.label(w.0).to_owned()),
+        (kind, _) => kind.label(w.0).to_owned(),
     });
     rows.always(
         "Hinge line",
@@ -117,7 +118,7 @@ fn hinge(p: &Prescription, revision: &Revision) -> Section {
     );
     rows.given(
         "Counted",
-        l.datum.as_ref().map(|d| d.label(Lang::En).to_owned()),
+        l.datum.as_ref().map(|d| d.label(w.0).to_owned()),
         &["motion.hinge_line.datum"],
     );
     let sides = [
@@ -150,37 +151,37 @@ fn hinge(p: &Prescription, revision: &Revision) -> Section {
     ];
     for (name, [height, from_heel, down, forward], paths) in sides {
         let part = |e: &Option<Entry>, words: &str| {
-            e.as_ref().map(|e| format!("{} {words}", entry(e, " mm")))
+            e.as_ref().map(|e| w.with(words, &[&w.entry(e, " mm")]))
         };
         let offset = |e: &Option<Entry>, words: &str| {
             part(&e.clone().filter(|e| e.usable() != Some(0.0)), words)
         };
         let value = joined([
-            part(height, "high"),
-            part(from_heel, "forward of the heel mark"),
-            offset(down, "below its landmark"),
-            offset(forward, "in front of its landmark"),
+            part(height, "{} high"),
+            part(from_heel, "{} forward of the heel mark"),
+            offset(down, "{} below its landmark"),
+            offset(forward, "{} in front of its landmark"),
         ]);
         rows.given(name, value, &paths);
     }
     rows.section("Hinge line")
 }
 
-fn correction(p: &Prescription, revision: &Revision) -> Section {
+fn correction(p: &Prescription, revision: &Revision, w: Words) -> Section {
     let c = &p.correction;
-    let mut rows = Rows::new(revision);
+    let mut rows = Rows::new(revision, w);
     let rearfoot = c.rearfoot_post.as_ref().and_then(|post| {
-        let degrees = c.rearfoot_post_deg.as_ref().map(|e| entry(e, "°"));
+        let degrees = c.rearfoot_post_deg.as_ref().map(|e| w.entry(e, "°"));
         let first = match (post, degrees) {
             (RearfootPost::Inverted | RearfootPost::Everted, Some(n)) => {
-                format!("{n} {}", post.label(Lang::En))
+                format!("{n} {}", post.label(w.0))
             }
-            _ => post.label(Lang::En).to_owned(),
+            _ => post.label(w.0).to_owned(),
         };
         let hardness = c
             .rearfoot_post_hardness_shore_a
             .as_ref()
-            .map(|e| format!("Shore A {}", entry(e, "")));
+            .map(|e| format!("Shore A {}", w.entry(e, "")));
         joined([Some(first), some(&c.rearfoot_post_material), hardness])
     });
     rows.always(
@@ -189,20 +190,18 @@ fn correction(p: &Prescription, revision: &Revision) -> Section {
         &["correction.rearfoot_post", "correction.rearfoot_post_deg"],
     );
     let forefoot = c.forefoot.as_ref().and_then(|f| {
-        let first = f.label(Lang::En).to_owned();
+        let first = f.label(w.0).to_owned();
         if *f == ForefootCorrection::None {
             return Some(first);
         }
         joined([
             Some(first),
-            c.forefoot_mm.as_ref().map(|e| entry(e, " mm")),
-            c.forefoot_deg.as_ref().map(|e| entry(e, "°")),
-            c.forefoot_under
-                .as_ref()
-                .map(|u| u.label(Lang::En).to_owned()),
+            c.forefoot_mm.as_ref().map(|e| w.entry(e, " mm")),
+            c.forefoot_deg.as_ref().map(|e| w.entry(e, "°")),
+            c.forefoot_under.as_ref().map(|u| u.label(w.0).to_owned()),
             c.forefoot_width_mm
                 .as_ref()
-                .map(|e| format!("over a width of {}", entry(e, " mm"))),
+                .map(|e| w.with("over a width of {}", &[&w.entry(e, " mm")])),
         ])
     });
     rows.always(
@@ -215,7 +214,7 @@ fn correction(p: &Prescription, revision: &Revision) -> Section {
         ],
     );
     let skive = c.skive.as_ref().and_then(|s| {
-        let first = s.label(Lang::En).to_owned();
+        let first = s.label(w.0).to_owned();
         if *s == Skive::None {
             return Some(first);
         }
@@ -223,10 +222,10 @@ fn correction(p: &Prescription, revision: &Revision) -> Section {
             Some(first),
             c.skive_mm
                 .as_ref()
-                .map(|e| format!("{} deep", entry(e, " mm"))),
+                .map(|e| w.with("{} deep", &[&w.entry(e, " mm")])),
             c.skive_deg
                 .as_ref()
-                .map(|e| format!("at {}", entry(e, "°"))),
+                .map(|e| w.with("at {}", &[&w.entry(e, "°")])),
         ])
     });
     rows.always(
@@ -234,36 +233,37 @@ fn correction(p: &Prescription, revision: &Revision) -> Section {
         skive,
         &["correction.skive", "correction.skive_mm"],
     );
-    let wedge = c.shoe_wedge.as_ref().and_then(|w| {
-        let height = c.shoe_wedge_mm.as_ref().filter(|_| *w != ShoeWedge::None);
+    let wedge = c.shoe_wedge.as_ref().and_then(|wedge| {
+        let height = c
+            .shoe_wedge_mm
+            .as_ref()
+            .filter(|_| *wedge != ShoeWedge::None);
         joined([
-            Some(w.label(Lang::En).to_owned()),
-            height.map(|e| entry(e, " mm")),
+            Some(wedge.label(w.0).to_owned()),
+            height.map(|e| w.entry(e, " mm")),
         ])
     });
     rows.given("Wedge at the shoe", wedge, &["correction.shoe_wedge"]);
     rows.section("Correction")
 }
 
-fn shell(p: &Prescription, revision: &Revision) -> Section {
+fn shell(p: &Prescription, revision: &Revision, w: Words) -> Section {
     let s = &p.shell;
-    let mut rows = Rows::new(revision);
+    let mut rows = Rows::new(revision, w);
     rows.always(
         "Band height from the floor",
-        s.band_height_mm.as_ref().map(|e| entry(e, " mm")),
+        s.band_height_mm.as_ref().map(|e| w.entry(e, " mm")),
         &["shell.band_height_mm"],
     );
     let plastic = joined([
         some(&s.plastic),
-        s.thickness_mm.as_ref().map(|e| entry(e, " mm")),
+        s.thickness_mm.as_ref().map(|e| w.entry(e, " mm")),
     ]);
     rows.always("Plastic", plastic, &["shell.plastic", "shell.thickness_mm"]);
     rows.text("Uprights", &s.uprights);
     rows.always(
         "Footplate ends",
-        s.footplate_end
-            .as_ref()
-            .map(|e| e.label(Lang::En).to_owned()),
+        s.footplate_end.as_ref().map(|e| e.label(w.0).to_owned()),
         &["shell.footplate_end"],
     );
     rows.mm(
@@ -272,18 +272,18 @@ fn shell(p: &Prescription, revision: &Revision) -> Section {
         "shell.toe_spring_mm",
     );
     let flange =
-        |e: &Option<Entry>, words: &str| e.as_ref().map(|e| format!("{words} {}", entry(e, " mm")));
+        |e: &Option<Entry>, words: &str| e.as_ref().map(|e| w.with(words, &[&w.entry(e, " mm")]));
     rows.given(
         "Flange tops from the floor",
         joined([
-            flange(&s.medial_flange_top_mm, "medial"),
-            flange(&s.lateral_flange_top_mm, "lateral"),
+            flange(&s.medial_flange_top_mm, "medial {}"),
+            flange(&s.lateral_flange_top_mm, "lateral {}"),
         ]),
         &["shell.medial_flange_top_mm", "shell.lateral_flange_top_mm"],
     );
     rows.given(
         "Lateral extension",
-        yes_no(s.lateral_extension),
+        yes_no(s.lateral_extension, w),
         &["shell.lateral_extension"],
     );
     rows.mm(
@@ -293,14 +293,14 @@ fn shell(p: &Prescription, revision: &Revision) -> Section {
     );
     rows.given(
         "Arch fill",
-        s.arch_fill.as_ref().map(|a| a.label(Lang::En).to_owned()),
+        s.arch_fill.as_ref().map(|a| a.label(w.0).to_owned()),
         &["shell.arch_fill"],
     );
     rows.given(
         "Build-up over the malleoli",
         joined([
-            flange(&s.medial_malleolus_build_up_mm, "medial"),
-            flange(&s.lateral_malleolus_build_up_mm, "lateral"),
+            flange(&s.medial_malleolus_build_up_mm, "medial {}"),
+            flange(&s.lateral_malleolus_build_up_mm, "lateral {}"),
         ]),
         &[
             "shell.medial_malleolus_build_up_mm",
@@ -309,22 +309,19 @@ fn shell(p: &Prescription, revision: &Revision) -> Section {
     );
     for pad in &s.pads {
         let value = joined([
-            Some(pad.place.label(Lang::En).to_owned()),
-            pad.thickness_mm.as_ref().map(|e| entry(e, " mm")),
+            Some(pad.place.label(w.0).to_owned()),
+            pad.thickness_mm.as_ref().map(|e| w.entry(e, " mm")),
             some(&pad.material),
         ]);
         rows.given("Pad", value, &["shell.pads"]);
     }
     for spot in &s.reliefs {
-        let value = joined([
-            Some(spot.place.label(Lang::En).to_owned()),
-            some(&spot.note),
-        ]);
+        let value = joined([Some(spot.place.label(w.0).to_owned()), some(&spot.note)]);
         rows.given("Relieve", value, &["shell.reliefs"]);
     }
     rows.given(
         "Padded all over",
-        yes_no(s.full_padding),
+        yes_no(s.full_padding, w),
         &["shell.full_padding"],
     );
     rows.mm(
@@ -335,24 +332,21 @@ fn shell(p: &Prescription, revision: &Revision) -> Section {
     rows.section("Shell")
 }
 
-fn closure(p: &Prescription, revision: &Revision) -> Section {
+fn closure(p: &Prescription, revision: &Revision, w: Words) -> Section {
     let c = &p.closure;
-    let mut rows = Rows::new(revision);
+    let mut rows = Rows::new(revision, w);
     for strap in &c.straps {
         let value = joined([
-            Some(strap.place.label(Lang::En).to_owned()),
-            strap.side.as_ref().map(|s| s.label(Lang::En).to_owned()),
-            strap.hold.as_ref().map(|h| h.label(Lang::En).to_owned()),
-            strap
-                .long_tails
-                .filter(|&l| l)
-                .map(|_| "long tails".to_owned()),
+            Some(strap.place.label(w.0).to_owned()),
+            strap.side.as_ref().map(|s| s.label(w.0).to_owned()),
+            strap.hold.as_ref().map(|h| h.label(w.0).to_owned()),
+            strap.long_tails.filter(|&l| l).map(|_| w.say("long tails")),
         ]);
         rows.given("Strap", value, &["closure.straps"]);
     }
     rows.given(
         "Can be let out",
-        yes_no(c.adjustable),
+        yes_no(c.adjustable, w),
         &["closure.adjustable"],
     );
     rows.text("Lining", &c.lining);
@@ -361,9 +355,9 @@ fn closure(p: &Prescription, revision: &Revision) -> Section {
     rows.section("Closure")
 }
 
-fn footwear(p: &Prescription, revision: &Revision) -> Section {
+fn footwear(p: &Prescription, revision: &Revision, w: Words) -> Section {
     let f = &p.footwear;
-    let mut rows = Rows::new(revision);
+    let mut rows = Rows::new(revision, w);
     rows.mm(
         "Heel-to-ball drop",
         f.heel_to_ball_drop_mm.as_ref(),
@@ -381,17 +375,17 @@ fn footwear(p: &Prescription, revision: &Revision) -> Section {
     );
     rows.given(
         "Shoe closes with",
-        f.closure.as_ref().map(|c| c.label(Lang::En).to_owned()),
+        f.closure.as_ref().map(|c| c.label(w.0).to_owned()),
         &["footwear.closure"],
     );
     rows.given(
         "Insole comes out",
-        yes_no(f.removable_insole),
+        yes_no(f.removable_insole, w),
         &["footwear.removable_insole"],
     );
     rows.given(
         "Sent",
-        f.sent.as_ref().map(|s| s.label(Lang::En).to_owned()),
+        f.sent.as_ref().map(|s| s.label(w.0).to_owned()),
         &["footwear.sent"],
     );
     rows.mm(
@@ -401,7 +395,7 @@ fn footwear(p: &Prescription, revision: &Revision) -> Section {
     );
     rows.given(
         "Trim to the shoe",
-        yes_no(f.trim_to_shoe),
+        yes_no(f.trim_to_shoe, w),
         &["footwear.trim_to_shoe"],
     );
     rows.section("Footwear")

@@ -1,7 +1,7 @@
 //! Rows of an order: name, value, why.
 
-use crate::words::entry;
-use plinthside_visit::{Entry, Lang, Revision};
+use crate::language::Words;
+use plinthside_visit::{Entry, Revision};
 use serde::Serialize;
 
 /// One row of a section.
@@ -17,7 +17,9 @@ pub(super) struct Row {
 /// One section of the order.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub(super) struct Section {
-    title: &'static str,
+    title: String,
+    /// Stands in the left column.
+    left: bool,
     pub(super) rows: Vec<Row>,
 }
 
@@ -25,13 +27,15 @@ pub(super) struct Section {
 pub(super) struct Rows<'a> {
     rows: Vec<Row>,
     revision: &'a Revision,
+    words: Words,
 }
 
 impl<'a> Rows<'a> {
-    pub(super) fn new(revision: &'a Revision) -> Self {
+    pub(super) fn new(revision: &'a Revision, words: Words) -> Self {
         Self {
             rows: Vec::new(),
             revision,
+            words,
         }
     }
 
@@ -43,7 +47,7 @@ impl<'a> Rows<'a> {
             .find_map(|path| self.revision.because.get(*path))
             .filter(|_| value.is_some())
             .map(|b| {
-                let from = b.from.label(Lang::En);
+                let from = b.from.label(self.words.0);
                 let source = if b.source.is_empty() {
                     String::new()
                 } else {
@@ -56,7 +60,7 @@ impl<'a> Rows<'a> {
                 }
             });
         self.rows.push(Row {
-            name: name.into(),
+            name: self.words.say(name),
             value,
             because,
         });
@@ -71,7 +75,7 @@ impl<'a> Rows<'a> {
 
     /// A length, where there is one.
     pub(super) fn mm(&mut self, name: &str, value: Option<&Entry>, path: &str) {
-        self.given(name, value.map(|e| entry(e, " mm")), &[path]);
+        self.given(name, value.map(|e| self.words.entry(e, " mm")), &[path]);
     }
 
     /// A text, where there is one.
@@ -80,9 +84,10 @@ impl<'a> Rows<'a> {
     }
 
     /// The section, under its title.
-    pub(super) fn section(self, title: &'static str) -> Section {
+    pub(super) fn section(self, title: &str) -> Section {
         Section {
-            title,
+            left: ["Motion", "Hinge line", "Correction"].contains(&title),
+            title: self.words.say(title),
             rows: self.rows,
         }
     }
@@ -104,6 +109,6 @@ pub(super) fn some(text: &str) -> Option<String> {
 }
 
 /// Yes or no, where it was said.
-pub(super) fn yes_no(value: Option<bool>) -> Option<String> {
-    value.map(|v| if v { "yes" } else { "no" }.to_owned())
+pub(super) fn yes_no(value: Option<bool>, words: Words) -> Option<String> {
+    value.map(|v| if v { words.say("yes") } else { words.say("no") })
 }

@@ -8,9 +8,9 @@ use plinthside_measure::cast::{
 };
 use plinthside_measure::leg::{Leg, Readings};
 use plinthside_measure::marks::{Side, Surface};
-use plinthside_paper::{Bench, CastCode, Label, OrderSheet, Outline};
-use plinthside_visit::Clinic;
+use plinthside_paper::{Bench, CastCode, Label, LeafletSheet, OrderSheet, Outline};
 use plinthside_visit::verdict::{Evidence, Tolerances, Verdict, verdict};
+use plinthside_visit::{Clinic, Lang};
 
 pub fn date() -> NaiveDate {
     NaiveDate::from_ymd_opt(2026, 11, 25).unwrap()
@@ -81,6 +81,7 @@ pub fn a_bench<'a>(
         ordered: "Hinged ankle-foot orthosis; plantarflexion stopped at 0°, dorsiflexion free; hinge line through the patient’s own marks",
         clinic: "Weir Lane Foot Clinic",
         telephone: "01632 960 114",
+        lang: Lang::En,
         date: date(),
     }
 }
@@ -101,6 +102,7 @@ pub fn an_order_sheet<'a>(
         cast: None,
         without_photographs: false,
         cautions,
+        lang: Lang::En,
         date: date(),
     }
 }
@@ -233,6 +235,48 @@ pub fn a_packing<'a>(
         package: (1, 2),
         packed: "dry, in paper",
         packed_by: "D. Penrose",
+        lang: Lang::En,
         date: date(),
     }
+}
+
+/// A leaflet with everything in it, for a foot that feels little.
+pub fn a_leaflet(lang: Lang) -> plinthside_visit::follow_up::Leaflet {
+    use plinthside_visit::follow_up::{FollowUp, LeafletFor, LeafletText};
+    let clinic = Clinic {
+        urgent_telephone: "01632 960 119".into(),
+        ..a_clinic()
+    };
+    let follow_up = FollowUp {
+        review_due: NaiveDate::from_ymd_opt(2027, 1, 15),
+        ..FollowUp::default()
+    };
+    let whose = LeafletFor {
+        clinic: &clinic,
+        side: Side::Left,
+        insensate: true,
+        follow_up: Some(&follow_up),
+    };
+    LeafletText::shipped().unwrap().leaflet(whose, lang)
+}
+
+pub fn a_leaflet_sheet(text: &plinthside_visit::follow_up::Leaflet) -> LeafletSheet<'_> {
+    LeafletSheet {
+        leaflet: text,
+        side: Side::Left,
+        clinic: "Weir Lane Foot Clinic",
+        telephone: "01632 960 114",
+        date: date(),
+    }
+}
+
+/// How a cast was taken, everything recorded.
+pub fn a_cast_record() -> plinthside_visit::CastRecord {
+    serde_json::from_value(serde_json::json!({
+        "position": "sitting", "knee_flexion_deg": 85, "rearfoot_held": "neutral_by_palpation",
+        "midtarsal": "loaded", "first_ray": "as_found", "foot_to_leg_intended_deg": 0,
+        "foot_to_leg_reached_deg": -2.5, "slab_pattern": "two", "extent": "a to b",
+        "material": "fast plaster", "cast_by": "D. Penrose", "marked_by": "R. Tindall"
+    }))
+    .unwrap()
 }

@@ -3,6 +3,7 @@
 
 mod code;
 mod data;
+mod german;
 mod mat;
 mod pages;
 mod qr_read;

@@ -10,7 +10,7 @@ fn tags_are_drawn_to_size() {
     const PX_PER_MM: f64 = DPI / 25.4;
     for paper in Paper::ALL {
         let layout = paper.layout();
-        let printed = mat(&layout, date()).unwrap();
+        let printed = mat(&layout, plinthside_visit::Lang::En, date()).unwrap();
         assert_eq!(printed.pages(), layout.pages.len());
         for (i, page) in layout.pages.iter().enumerate() {
             let grey = image::load_from_memory(&printed.png(i, DPI).unwrap())
@@ -71,7 +71,7 @@ fn tags_are_drawn_to_size() {
 fn pages_have_the_paper_s_size_and_say_what_to_do() {
     for paper in Paper::ALL {
         let layout = paper.layout();
-        let printed = mat(&layout, date()).unwrap();
+        let printed = mat(&layout, plinthside_visit::Lang::En, date()).unwrap();
         for (i, page) in layout.pages.iter().enumerate() {
             let [w, h] = printed.page_mm(i).unwrap();
             let [want_w, want_h] = page.outline.size_mm();

@@ -3,7 +3,7 @@
 use crate::data::{DataError, DataFile};
 use crate::source::Source;
 use crate::verdict::Range;
-use crate::words::{Lang, Text};
+use crate::words::{Lang, Text, words};
 use serde::Deserialize;
 use std::sync::LazyLock;
 
@@ -42,13 +42,13 @@ pub struct ReadingKind {
     pub limits_source: Option<Source>,
     /// Plane of an angle.
     #[serde(default)]
-    pub plane: Option<String>,
+    pub plane: Option<Plane>,
     /// What the number refers to.
     #[serde(default)]
     pub reference: Option<Text>,
     /// Methods to choose from, the usual one first.
     #[serde(default)]
-    pub methods: Vec<String>,
+    pub methods: Vec<Method>,
     /// Words to choose from.
     #[serde(default)]
     pub words: Vec<Word>,
@@ -103,28 +103,65 @@ pub fn reading_kind(key: &str) -> Option<&'static ReadingKind> {
     reading_kinds().iter().find(|kind| kind.key == key)
 }
 
+words! {
+    /// How a reading is taken.
+    Method {
+        Goniometer = "goniometer", "goniometer", "Goniometer";
+        Inclinometer = "inclinometer", "inclinometer", "Inklinometer";
+        ByEye = "by_eye", "by eye", "nach Augenmaß";
+        Manual = "manual", "by hand", "von Hand";
+        Standing = "standing", "standing", "im Stand";
+        Monofilament = "monofilament", "monofilament", "Monofilament";
+        Touch = "touch", "touch", "Berührung";
+        Tape = "tape", "tape", "Maßband";
+        Calliper = "calliper", "calliper", "Messzange";
+        Ruler = "ruler", "ruler", "Lineal";
+        Card = "card", "card", "Karte";
+        Photograph = "photograph", "photograph", "Foto";
+        Footprint = "footprint", "footprint", "Fußabdruck";
+        NinePoints = "nine_points", "nine points", "neun Punkte";
+        Blocks = "blocks", "blocks", "Brettchen";
+        ComputedTomography = "computed_tomography", "computed tomography", "Computertomografie";
+        Asked = "asked", "asked", "erfragt";
+    }
+    /// The plane an angle lies in.
+    Plane {
+        Sagittal = "sagittal", "sagittal plane", "Sagittalebene";
+        Frontal = "frontal", "frontal plane", "Frontalebene";
+        Transverse = "transverse", "transverse plane", "Transversalebene";
+    }
+}
+
 impl ReadingKind {
     /// A number of this kind as printed: its sign always as a word.
     #[must_use]
     pub fn printed(&self, value: f64, lang: Lang) -> String {
-        let unit = self.unit.as_deref().unwrap_or_default();
-        let decimals = |v: f64| match unit {
-            "1" if self.limits.is_some_and(|l| l.high.is_some_and(|h| h < 1.0)) => 3,
-            _ => usize::from((v - v.round()).abs() > 0.05),
-        };
-        let shown_unit = match unit {
-            "1" | "score" => String::new(),
-            unit => crate::format::unit(unit),
-        };
         let word = match (&self.plus, &self.minus) {
             (Some(plus), _) if value > 0.0 => Some(plus),
             (_, Some(minus)) if value < 0.0 => Some(minus),
             _ => None,
         };
-        let number = |v: f64| crate::format::number(v, decimals(v), lang);
         match word {
-            Some(word) => format!("{}{shown_unit} {}", number(value.abs()), word.get(lang)),
-            None => format!("{}{shown_unit}", number(value)),
+            Some(word) => format!("{} {}", self.size(value.abs(), lang), word.get(lang)),
+            None => self.size(value, lang),
         }
+    }
+
+    /// A number of this kind with its unit and without a direction: a difference, a distance.
+    #[must_use]
+    pub fn size(&self, value: f64, lang: Lang) -> String {
+        let unit = self.unit.as_deref().unwrap_or_default();
+        let decimals = match unit {
+            "1" if self.limits.is_some_and(|l| l.high.is_some_and(|h| h < 1.0)) => 3,
+            _ => usize::from((value - value.round()).abs() > 0.05),
+        };
+        let shown_unit = match unit {
+            "1" | "score" => String::new(),
+            unit => crate::format::unit(unit),
+        };
+        format!(
+            "{}{shown_unit}",
+            crate::format::number(value, decimals, lang)
+        )
     }
 }

@@ -3,7 +3,7 @@
 mod catalogue;
 mod dimensions;
 
-pub use catalogue::{ReadingKind, Word, reading_kind, reading_kinds};
+pub use catalogue::{Method, Plane, ReadingKind, Word, reading_kind, reading_kinds};
 pub use dimensions::{Dimension, Dimensions};
 
 use crate::entry::Entry;

@@ -2,8 +2,10 @@
 
 mod agreement;
 mod practice;
+mod repeats;
 
 pub use agreement::{
     Estimate, FigureError, Icc, Limits, Repeatability, icc, limits_of_agreement, repeatability,
 };
-pub use practice::{Grouped, Practice, Rate, Turnaround, practice, repeated_casts, wilson};
+pub use practice::{Grouped, Practice, Rate, Turnaround, practice, wilson};
+pub use repeats::{Repeats, cast_again, marked_again, repeated_casts, repeats};

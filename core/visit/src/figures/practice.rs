@@ -1,9 +1,8 @@
-//! Remake rate by cause, caster, lab and hinge; turnaround; repeated casts of one foot.
+//! Remake rate by cause, caster, lab and hinge; turnaround.
 
-use super::agreement::{Estimate, FigureError};
+use super::agreement::Estimate;
 use crate::order::{Order, OrderState};
 use crate::visit::Visit;
-use plinthside_measure::cast::{ResultName, Results};
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -232,37 +231,4 @@ fn turnaround(mut days: Vec<f64>) -> Option<Turnaround> {
         lower_quartile_days: quantile(0.25),
         upper_quartile_days: quantile(0.75),
     })
-}
-
-/// One quantity of repeated casts of the same feet as rows for [`super::icc`]: one row a foot.
-/// Feet with another number of casts than the first are left out and counted.
-///
-/// # Errors
-/// Fewer than two feet cast twice.
-pub fn repeated_casts(
-    feet: &[Vec<Results>],
-    quantity: ResultName,
-) -> Result<(Vec<Vec<f64>>, usize), FigureError> {
-    let row = |casts: &Vec<Results>| -> Option<Vec<f64>> {
-        casts
-            .iter()
-            .map(|r| r.quantities.get(&quantity).map(|q| q.value))
-            .collect()
-    };
-    let all: Vec<Vec<f64>> = feet
-        .iter()
-        .filter_map(row)
-        .filter(|r| r.len() > 1)
-        .collect();
-    let k = all.first().map_or(0, Vec::len);
-    let rows: Vec<Vec<f64>> = all.into_iter().filter(|r| r.len() == k).collect();
-    if rows.len() < 2 {
-        return Err(FigureError::TooFew {
-            what: "repeatability of casts",
-            needed: "two feet cast twice",
-            have: rows.len(),
-        });
-    }
-    let left_out = feet.len() - rows.len();
-    Ok((rows, left_out))
 }

@@ -6,7 +6,7 @@ use crate::format;
 use crate::person::Clinic;
 use crate::words::{Lang, Text};
 use plinthside_measure::marks::Side;
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 
 const SHIPPED: &str = include_str!("../../data/leaflet.toml");
 
@@ -36,6 +36,21 @@ struct SectionText {
     plan: bool,
     #[serde(default)]
     only_insensate: bool,
+    #[serde(default)]
+    tone: Tone,
+}
+
+/// How strongly a section is set off.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Tone {
+    /// As the rest.
+    #[default]
+    Plain,
+    /// Take care.
+    Caution,
+    /// Stop and get help.
+    Stop,
 }
 
 /// A leaflet, ready to be set.
@@ -62,6 +77,8 @@ pub struct Section {
     pub bullets: bool,
     /// Rows of the wear-in plan: day, hours.
     pub plan: Vec<(String, String)>,
+    /// How strongly it is set off.
+    pub tone: Tone,
 }
 
 /// Whose leaflet it is.
@@ -136,6 +153,7 @@ impl LeafletText {
                 .filter_map(|line| fill.line(line.get(lang)))
                 .collect(),
             bullets: s.bullets,
+            tone: s.tone,
             plan: if s.plan {
                 plan(hours, lang)
             } else {
@@ -154,14 +172,18 @@ impl LeafletText {
 
 fn plan(hours: &[f64], lang: Lang) -> Vec<(String, String)> {
     let row = |(i, h): (usize, &f64)| {
-        let h_text = format::number(*h, usize::from(h.fract() != 0.0), lang);
-        let (day, unit) = match (lang, *h == 1.0) {
-            (Lang::En, true) => ("Day", "hour"),
-            (Lang::En, false) => ("Day", "hours"),
-            (Lang::De, true) => ("Tag", "Stunde"),
-            (Lang::De, false) => ("Tag", "Stunden"),
+        let (day, hour, hours, minutes) = match lang {
+            Lang::En => ("Day", "hour", "hours", "minutes"),
+            Lang::De => ("Tag", "Stunde", "Stunden", "Minuten"),
         };
-        (format!("{day} {}", i + 1), format!("{h_text} {unit}"))
+        // Half an hour is plainer as thirty minutes.
+        let length = if *h < 1.0 {
+            format!("{} {minutes}", format::number(h * 60.0, 0, lang))
+        } else {
+            let text = format::number(*h, usize::from(h.fract() != 0.0), lang);
+            format!("{text} {}", if *h == 1.0 { hour } else { hours })
+        };
+        (format!("{day} {}", i + 1), length)
     };
     hours.iter().enumerate().map(row).collect()
 }
@@ -181,13 +203,9 @@ impl Fill<'_> {
             (Side::Left, Lang::De) => "linken",
             (Side::Right, Lang::De) => "rechten",
         };
-        let date = match self.lang {
-            Lang::En => "%-d %B %Y",
-            Lang::De => "%-d.%-m.%Y",
-        };
         let review = self.whose.follow_up.and_then(|f| f.review_due);
         let review = review
-            .map(|day| day.format(date).to_string())
+            .map(|day| format::long_date(day, self.lang))
             .unwrap_or_default();
         let mut line = text.to_owned();
         for (place, value) in [

@@ -3,7 +3,7 @@
 mod leaflet;
 mod record;
 
-pub use leaflet::{Leaflet, LeafletFor, LeafletText, Section};
+pub use leaflet::{Leaflet, LeafletFor, LeafletText, Section, Tone};
 
 use crate::entry::Entry;
 use crate::order::Spot;

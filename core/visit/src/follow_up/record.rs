@@ -1,7 +1,8 @@
 //! What happens to an order after hand-over, written down together with its change of state.
 
 use super::{Fitting, FollowUp, Receipt, ReceiptAnswer, Remake, Review};
-use crate::order::{OrderState, SignError};
+use crate::order::{Order, OrderState, Origin, SignError};
+use crate::person::When;
 use crate::visit::Visit;
 
 impl Visit {
@@ -25,7 +26,7 @@ impl Visit {
         &mut self,
         order: &str,
         to: OrderState,
-        at: crate::person::When,
+        at: When,
         by: &str,
         reason: &str,
     ) -> Result<(), SignError> {
@@ -36,6 +37,37 @@ impl Visit {
                 order: order.to_owned(),
             })?
             .move_on(to, at, by, reason)
+    }
+
+    /// Plaster and papers have left for the lab.
+    ///
+    /// # Errors
+    /// There is no such order, or it is not signed. Nothing is changed then.
+    pub fn hand_over(&mut self, order: &str, at: When, by: &str) -> Result<(), SignError> {
+        self.move_order(order, OrderState::HandedOver, at, by, "")
+    }
+
+    /// Nothing more will come of this order: the brace is worn, or was made again.
+    ///
+    /// # Errors
+    /// There is no such order, or it was never fitted. Nothing is changed then.
+    pub fn close_order(&mut self, order: &str, at: When, by: &str) -> Result<(), SignError> {
+        self.move_order(order, OrderState::Closed, at, by, "")
+    }
+
+    /// The brace is no longer wanted, or not like this.
+    ///
+    /// # Errors
+    /// There is no such order, it is fitted or past it, or the reason is blank. Nothing is changed
+    /// then.
+    pub fn withdraw_order(
+        &mut self,
+        order: &str,
+        at: When,
+        by: &str,
+        reason: &str,
+    ) -> Result<(), SignError> {
+        self.move_order(order, OrderState::Withdrawn, at, by, reason)
     }
 
     /// The lab's answer: accepted means received; a question or a rejection holds the order until
@@ -98,5 +130,44 @@ impl Visit {
         self.move_order(order, OrderState::Remade, remake.at, by, &remake.reason)?;
         self.follow_up_of(order).remakes.push(remake);
         Ok(())
+    }
+
+    /// Begins the order that replaces one made again: a draft with the same choices and without
+    /// what was measured or examined for the old one. The remake names it from then on.
+    ///
+    /// # Errors
+    /// There is no such order, it was not made again, or the new id is taken. Nothing is changed
+    /// then.
+    pub fn order_again(&mut self, order: &str, new_id: &str) -> Result<&mut Order, SignError> {
+        let no_order = || SignError::NoOrder {
+            order: order.to_owned(),
+        };
+        let old = self.orders.iter().find(|o| o.id == order);
+        let old = old.ok_or_else(no_order)?;
+        if self.orders.iter().any(|o| o.id == new_id) {
+            return Err(SignError::IdTaken {
+                order: new_id.to_owned(),
+            });
+        }
+        if !old.history.iter().any(|c| c.to == OrderState::Remade) {
+            return Err(SignError::CannotFollow {
+                from: old.state(),
+                to: OrderState::Draft,
+            });
+        }
+        let mut new = Order::new(new_id, old.side);
+        let revision = old.in_force().or(old.newest());
+        if let (Some(old), Some(draft)) = (revision, new.draft_mut()) {
+            draft.prescription = old.choices_only();
+            let rules = old.because.iter().filter(|(_, b)| b.from == Origin::Rule);
+            draft.because = rules.map(|(k, b)| (k.clone(), b.clone())).collect();
+        }
+        let remakes = &mut self.follow_up_of(order).remakes;
+        if let Some(remake) = remakes.last_mut() {
+            remake.new_order = Some(new_id.to_owned());
+        }
+        self.orders.push(new);
+        let last = self.orders.len() - 1;
+        Ok(&mut self.orders[last])
     }
 }

@@ -2,11 +2,13 @@
 
 use super::bands::{MeasurementError, Norms, Scope, Who};
 use super::change::Change;
-use crate::examination::{Reading, reading_kind};
+use crate::examination::{Method, Reading, reading_kind};
 use crate::format;
+use crate::verdict::Range;
 use crate::visit::Visit;
 use crate::words::{Lang, Text};
 use chrono::NaiveDate;
+use plinthside_measure::marks::Side;
 
 /// One reading as screen and paper show it.
 #[derive(Debug, Clone, PartialEq)]
@@ -15,12 +17,15 @@ pub struct About {
     pub label: String,
     /// Its value with sign word and, from two repeats on, their spread.
     pub value: String,
-    /// How it was taken: reference, method, weight-bearing, who.
+    /// How it was taken: plane, reference, method, weight-bearing, who.
     pub how: String,
-    /// What published work found, one line each with its source, better known ones first.
+    /// What published work found and how far this reading lies from it, one line each with its
+    /// source, better known ones first.
     pub bands: Vec<String>,
     /// The measurement error of the method, with its source.
     pub error: Option<String>,
+    /// The other side's reading, the difference, and what is published about it.
+    pub other_side: Option<String>,
     /// The change since the earlier reading, or why it can't be told.
     pub change: Option<Result<Change, Text>>,
     /// What is wrong with what was typed.
@@ -49,6 +54,7 @@ impl Norms {
         let error = self
             .error_for(&reading.kind, &reading.method, Scope::Within)
             .or_else(|| self.error_for(&reading.kind, &reading.method, Scope::Between));
+        let mean = reading.mean();
         About {
             label: reading_kind(&reading.kind)
                 .map_or_else(|| reading.kind.clone(), |k| k.label.get(lang).to_owned()),
@@ -57,8 +63,12 @@ impl Norms {
             bands: self
                 .bands_for(&reading.kind, who)
                 .iter()
-                .map(|b| b.text(lang))
+                .map(|b| match mean.and_then(|v| b.distance_text(v, lang)) {
+                    Some(distance) => format!("{} {distance}", b.text(lang)),
+                    None => b.text(lang),
+                })
                 .collect(),
+            other_side: self.other_side(visit, reading, lang),
             error: error.and_then(|e| error_text(e, lang)),
             change: earlier.map(|earlier| self.change(earlier, reading)),
             problems: reading
@@ -75,6 +85,37 @@ impl Norms {
                 .collect(),
             unconfirmed_copy: reading.is_unconfirmed_copy(),
         }
+    }
+}
+
+impl Norms {
+    fn other_side(&self, visit: &Visit, reading: &Reading, lang: Lang) -> Option<String> {
+        let side = match reading.side? {
+            Side::Left => Side::Right,
+            Side::Right => Side::Left,
+        };
+        let other = visit.reading(&reading.kind, side)?;
+        let kind = reading_kind(&reading.kind)?;
+        let (here, there) = (reading.mean()?, other.mean()?);
+        if other.method != reading.method {
+            return Some(match lang {
+                Lang::En => "The other side was taken by another method: not compared.".to_owned(),
+                Lang::De => "Die andere Seite wurde mit anderer Methode gemessen: kein Vergleich."
+                    .to_owned(),
+            });
+        }
+        let shown = kind.printed(there, lang);
+        let differ = kind.size((here - there).abs(), lang);
+        let mut text = match (side, lang) {
+            (Side::Left, Lang::En) => format!("left {shown}: {differ} apart"),
+            (Side::Right, Lang::En) => format!("right {shown}: {differ} apart"),
+            (Side::Left, Lang::De) => format!("links {shown}: {differ} Unterschied"),
+            (Side::Right, Lang::De) => format!("rechts {shown}: {differ} Unterschied"),
+        };
+        if let Some(noted) = self.side_difference(reading, other) {
+            text += &format!("; {}. {}", noted.say.get(lang), noted.source.line(lang));
+        }
+        Some(text)
     }
 }
 
@@ -109,17 +150,20 @@ fn value(reading: &Reading, lang: Lang) -> String {
 }
 
 fn how(reading: &Reading, lang: Lang) -> String {
-    let reference = reading_kind(&reading.kind)
+    let kind = reading_kind(&reading.kind);
+    let reference = kind
         .and_then(|k| k.reference.as_ref())
         .map(|t| t.get(lang).to_owned());
+    let plane = kind.and_then(|k| k.plane.as_ref());
     let parts = [
+        plane.map_or_else(String::new, |p| p.label(lang).to_owned()),
         reference.unwrap_or_default(),
         reading
             .mover
             .as_ref()
             .map(|m| m.label(lang).to_owned())
             .unwrap_or_default(),
-        reading.method.replace('_', " "),
+        Method::from(reading.method.clone()).label(lang).to_owned(),
         reading
             .weight_bearing
             .as_ref()
@@ -150,16 +194,8 @@ fn error_text(error: &MeasurementError, lang: Lang) -> Option<String> {
         (Some(mdc), _, _) => format!("smallest detectable change {}{unit}", n(mdc)),
         (None, Some(total), _) if de => format!("Gesamtfehler bis {}{unit}", n(total)),
         (None, Some(total), _) => format!("total error up to {}{unit}", n(total)),
-        (None, None, Some(icc)) => {
-            let ends: Vec<String> = icc.ends().map(|e| format::number(e, 2, lang)).collect();
-            let range = if ends.first() == ends.last() {
-                ends.first()?.clone()
-            } else {
-                ends.join("–")
-            };
-            format!("ICC {range}")
-        }
-        (None, None, None) => return None,
+        (None, None, Some(icc)) => format!("ICC {}", coefficient(icc, lang)?),
+        (None, None, None) => format!("kappa {}", coefficient(error.kappa.as_ref()?, lang)?),
     };
     let scope = match (error.scope, de) {
         (Scope::Within, false) => "same person",
@@ -176,4 +212,14 @@ fn error_text(error: &MeasurementError, lang: Lang) -> Option<String> {
         "{size} ({scope}){note}. {}",
         error.source.line(lang)
     ))
+}
+
+/// A range of agreement coefficients; one number where both ends are the same.
+fn coefficient(range: &Range, lang: Lang) -> Option<String> {
+    let ends: Vec<String> = range.ends().map(|e| format::number(e, 2, lang)).collect();
+    if ends.first() == ends.last() {
+        ends.first().cloned()
+    } else {
+        Some(ends.join("–"))
+    }
 }

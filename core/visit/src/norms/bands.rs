@@ -84,6 +84,9 @@ pub struct MeasurementError {
     /// Range of the agreement coefficient found.
     #[serde(default)]
     pub icc: Option<Range>,
+    /// Range of kappa found, where words were read.
+    #[serde(default)]
+    pub kappa: Option<Range>,
     /// What to know about it.
     #[serde(default)]
     pub note: Option<Text>,
@@ -252,6 +255,41 @@ impl Band {
     pub fn distance_sd(&self, value: f64) -> Option<f64> {
         let (mean, sd) = (self.mean?, self.sd?);
         (sd > 0.0).then(|| (value - mean) / sd)
+    }
+
+    /// How far a value lies from this population, in words: in its standard deviations where they
+    /// are published, else from its mean. Never from an ideal.
+    #[must_use]
+    pub fn distance_text(&self, value: f64, lang: Lang) -> Option<String> {
+        let kind = reading_kind(&self.reading)?;
+        let mean = self.mean?;
+        let above = value >= mean;
+        let toward = match (above, &kind.plus, &kind.minus) {
+            (true, Some(plus), _) => plus.get(lang).to_owned(),
+            (false, _, Some(minus)) => minus.get(lang).to_owned(),
+            (true, ..) if lang == Lang::De => "höher".to_owned(),
+            (false, ..) if lang == Lang::De => "niedriger".to_owned(),
+            (true, ..) => "higher".to_owned(),
+            (false, ..) => "lower".to_owned(),
+        };
+        let apart = kind.size((value - mean).abs(), lang);
+        let words = match lang {
+            Lang::En => format!("This reading lies {apart} from that mean, more {toward}"),
+            Lang::De => format!("Dieser Wert liegt {apart} von diesem Mittel, mehr {toward}"),
+        };
+        let words = match (kind.plus.is_some() || kind.minus.is_some(), lang) {
+            (true, _) => words,
+            (false, Lang::En) => format!("This reading lies {apart} {toward} than that mean"),
+            (false, Lang::De) => format!("Dieser Wert liegt {apart} {toward} als dieses Mittel"),
+        };
+        let sds = self.distance_sd(value).map(|z| {
+            let z = format::number(z.abs(), 1, lang);
+            match lang {
+                Lang::En => format!(" ({z} of its SD)"),
+                Lang::De => format!(" ({z} seiner SD)"),
+            }
+        });
+        Some(format!("{words}{}.", sds.unwrap_or_default()))
     }
 
     /// The band in words with its source: never an ideal.

@@ -52,8 +52,14 @@ impl Norms {
         };
         let same = !now.by.is_empty() && earlier.by == now.by;
         let scope = if same { Scope::Within } else { Scope::Between };
-        let error = self.error_for(&now.kind, &now.method, scope);
-        let limit = error.and_then(|e| e.mdc95().or(e.total_error));
+        let size = |e: &MeasurementError| e.mdc95().or(e.total_error);
+        // Where nothing is published for one person reading again, two persons' error is the
+        // safe side, and the text says whose it is.
+        let error = [scope, Scope::Between]
+            .into_iter()
+            .filter_map(|s| self.error_for(&now.kind, &now.method, s))
+            .find(|e| size(e).is_some());
+        let limit = error.and_then(size);
         let difference = after - before;
         Ok(Change {
             difference,
@@ -88,6 +94,11 @@ fn change_text(
         let q = |v: f64| format!("{}{}", format::number(v, 1, lang), format::unit(&unit));
         let sign = if difference > 0.0 { "+" } else { "" };
         let source = error.map(|e| e.source.line(lang)).unwrap_or_default();
+        let source = match (error.map(|e| e.scope), lang) {
+            (Some(Scope::Between), Lang::En) => format!("between persons; {source}"),
+            (Some(Scope::Between), Lang::De) => format!("zwischen Personen; {source}"),
+            _ => source,
+        };
         match (limit, lang) {
             (Some(limit), Lang::En) if beyond(difference, limit) => {
                 format!(

@@ -10,7 +10,7 @@ use crate::format;
 use crate::person::Clinic;
 use crate::rules::{Case, Fired, forefoot_spans_zero};
 use crate::words::{Extra, Lang};
-use plinthside_measure::cast::{HingePoint, ResultName, Results};
+use plinthside_measure::cast::{HingeFrom, HingePoint, ResultName, Results};
 use plinthside_measure::quantity::Quantity;
 use serde_json::Value;
 
@@ -43,6 +43,7 @@ pub fn fillable(case: &Case<'_>, clinic: &Clinic) -> Vec<Filled> {
     let mut filled = Vec::new();
     if let Some(results) = case.results {
         hinge_points(results, lang, &mut filled);
+        hinge_line(case, results, lang, &mut filled);
         balance(case, results, lang, &mut filled);
     }
     if let Some(leg) = case.visit.leg(case.side)
@@ -66,6 +67,7 @@ pub fn fillable(case: &Case<'_>, clinic: &Clinic) -> Vec<Filled> {
             because,
         ));
     }
+    bench_angle(case, lang, &mut filled);
     hinge_rating(case, clinic, lang, &mut filled);
     if !clinic.contact_hours.is_empty() {
         let because = words(
@@ -197,6 +199,82 @@ fn face(point: &HingePoint, lang: Lang) -> String {
     }
 }
 
+/// The landmark the hinge points count from; turn and tilt only of a line that is not simply the
+/// patient's own marks.
+fn hinge_line(case: &Case<'_>, results: &Results, lang: Lang, filled: &mut Vec<Filled>) {
+    use super::{HingeDatum, HingeLineKind as Kind};
+    let points = [&results.medial_hinge, &results.lateral_hinge];
+    let mut from = points.into_iter().flatten().map(|point| point.from);
+    if let Some(first) = from.next()
+        && from.all(|other| other == first)
+    {
+        let (datum, en, de) = match first {
+            HingeFrom::Apex => (
+                HingeDatum::Apex,
+                "because the apex is marked on the cast",
+                "weil die Knöchelspitze am Abdruck markiert ist",
+            ),
+            HingeFrom::LowerPole => (
+                HingeDatum::LowerPole,
+                "because the lower pole is marked on the cast",
+                "weil der untere Knöchelpol am Abdruck markiert ist",
+            ),
+        };
+        let because = words(lang, en.into(), de.into());
+        filled.push(new(
+            "motion.hinge_line.datum",
+            datum.token().into(),
+            Origin::Measured,
+            because,
+        ));
+    }
+    let line = case
+        .revision
+        .and_then(|r| r.prescription.motion.hinge_line.kind.as_ref());
+    let marks = words(
+        lang,
+        "through the malleolar marks".into(),
+        "durch die Knöchelmarken".into(),
+    );
+    let mut take = |field, name| {
+        if let Some(q) = results.quantities.get(&name) {
+            filled.push(measured(field, q, q.value, lang, &marks));
+        }
+    };
+    if matches!(line, Some(Kind::Level | Kind::Typed)) {
+        take(
+            "motion.hinge_line.external_rotation_deg",
+            ResultName::HingeTurnTransverse,
+        );
+    }
+    if matches!(line, Some(Kind::Typed)) {
+        take("motion.hinge_line.tilt_deg", ResultName::HingeTiltFrontal);
+    }
+}
+
+/// The bench angle where one is to be stated: the angle intended for the cast.
+fn bench_angle(case: &Case<'_>, lang: Lang, filled: &mut Vec<Filled>) {
+    let chosen = case.revision.map(|r| &r.prescription.motion.bench_angle);
+    let intended = case
+        .cast
+        .and_then(|c| c.record.foot_to_leg_intended_deg.as_ref())
+        .and_then(crate::Entry::usable);
+    if let (Some(Some(super::BenchAngle::Degrees)), Some(deg)) = (chosen, intended) {
+        let shown = format::quantity(deg, "deg", lang);
+        let because = words(
+            lang,
+            format!("because the cast was intended at {shown}"),
+            format!("weil der Abdruck bei {shown} vorgesehen war"),
+        );
+        filled.push(number(
+            "motion.bench_angle_deg",
+            deg,
+            Origin::Examined,
+            because,
+        ));
+    }
+}
+
 /// The amount of a balance, only where the prescriber chose one and the measurement carries it.
 fn balance(case: &Case<'_>, results: &Results, lang: Lang, filled: &mut Vec<Filled>) {
     let chosen = case.revision.map(|r| &r.prescription.correction.forefoot);
@@ -318,6 +396,7 @@ fn new(field: &'static str, value: Value, from: Origin, because: String) -> Fill
         }
         Origin::Measured => "marks of this cast",
         Origin::LegDimension => "calliper and tape on the leg",
+        Origin::Examined => "examination and cast record of this visit",
         _ => "settings of the clinic",
     };
     let because = Because {

@@ -10,7 +10,7 @@ pub(super) fn printed(path: &str, value: &Value, lang: Lang) -> Option<String> {
     match path {
         "shell.pads" => join(value, |pad: Pad| {
             let thickness = pad.thickness_mm.as_ref().and_then(|e| e.value);
-            let mm = thickness.map(|mm| format!("{} mm", format::number(mm, 0, lang)));
+            let mm = thickness.map(|mm| format::quantity(mm, "mm", lang));
             words([
                 pad.place.label(lang).to_owned(),
                 mm.unwrap_or_default(),

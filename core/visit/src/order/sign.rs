@@ -18,6 +18,12 @@ pub enum SignError {
         /// The id asked for.
         order: String,
     },
+    /// The id of a new order is in use.
+    #[error("this visit has an order {order} already; choose another id")]
+    IdTaken {
+        /// The id asked for.
+        order: String,
+    },
     /// Nothing to sign.
     #[error("revision {revision} is signed already; amend it to change it")]
     SignedAlready {
@@ -177,6 +183,13 @@ impl Order {
         self.draft_mut().ok_or(SignError::StillDraft)
     }
 
+    /// Gives an amendment up: the signed revision stays the only one. A first draft stays.
+    pub fn drop_amendment(&mut self) {
+        if self.revisions.len() > 1 && self.draft_mut().is_some() {
+            self.revisions.pop();
+        }
+    }
+
     /// Moves the order on: handed over, received, on hold, fitted, reviewed, made again, closed,
     /// withdrawn. Signing has its own way, [`Visit::sign`].
     ///
@@ -304,6 +317,9 @@ impl Visit {
             return Err(SignError::Blocked(blocks));
         }
         order.record(OrderState::Signed, signing.at, &prescriber.name, "")?;
+        let side = order.side;
+        let gone_past = self.gone_past.iter().filter(|g| g.side == side);
+        let gone_past = gone_past.map(|g| (g.rule.clone(), g.given.clone()));
         let cautions = checks
             .fired
             .iter()
@@ -311,6 +327,7 @@ impl Visit {
             .map(|f| f.rule.clone())
             .collect();
         if let Some(draft) = order.draft_mut() {
+            draft.overrides.extend(gone_past);
             draft.signature = Some(Signature {
                 prescriber: prescriber.clone(),
                 at: signing.at,

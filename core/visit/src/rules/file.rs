@@ -247,8 +247,13 @@ fn read(file: &DataFile<'_>, raw: RawRule, before: &[Rule]) -> Result<Rule, Data
             .set(&s.field, s.value.clone())
             .map_err(|e| fail(at, e.to_string()))?;
     }
-    if (raw.level == Level::Suggest) != suggest.is_some() {
-        let problem = "a rule of level suggest needs suggest = { field, value }, others have none";
+    let allowed = match raw.level {
+        Level::Suggest => suggest.is_some(),
+        Level::Caution => true,
+        Level::Note | Level::Block | Level::AbsoluteBlock => suggest.is_none(),
+    };
+    if !allowed {
+        let problem = "a rule of level suggest needs suggest = { field, value }, a caution may have one, others have none";
         return Err(fail(suggest_at.unwrap_or(say_at), problem.into()));
     }
     let examples_at = raw.examples.span().start;

@@ -3,12 +3,14 @@
 mod condition;
 mod facts;
 mod file;
+mod gone_past;
 mod parse;
 mod worked_out;
 
 pub use condition::{Answer, Condition, Facts, Value};
 pub use facts::{Case, FactKind, all_facts, kind_of};
 pub use file::{Example, Level, Rule, RuleSet, Stops, Suggestion};
+pub use gone_past::{GoPastError, GonePast};
 pub use parse::{ConditionError, parse};
 pub(crate) use worked_out::forefoot_spans_zero;
 
@@ -117,10 +119,16 @@ pub fn check(rules: &RuleSet, case: &Case<'_>) -> Checks {
 }
 
 fn fired(rule: &Rule, facts: &CaseFacts<'_>) -> Fired {
-    let overridden = facts
-        .case
-        .revision
-        .and_then(|r| r.overrides.get(&rule.id))
+    let Case {
+        visit,
+        side,
+        revision,
+        ..
+    } = facts.case;
+    let overridden = visit
+        .reason_for(&rule.id, *side)
+        .filter(|_| rule.stops != Stops::Signing)
+        .or_else(|| revision.and_then(|r| r.overrides.get(&rule.id)))
         .filter(|o| rule.level == Level::Block && !o.reason.trim().is_empty())
         .cloned();
     Fired {

@@ -15,6 +15,10 @@ pub(super) fn get(case: &Case<'_>, fact: &str) -> Option<Value> {
         "tone_raised" => tone_raised(case).map(Value::Flag),
         "forefoot_angle_spans_zero" => forefoot_spans_zero(case).map(Value::Flag),
         "forefoot_inverted" => forefoot_inverted(case).map(Value::Flag),
+        // The six items count before a typed total; half of them gives none.
+        "foot_posture_index" => crate::norms::foot_posture_of(case.visit, case.side)
+            .map(f64::from)
+            .map(Value::Number),
         "skive_reach_share" => skive_reach_share(case).map(Value::Number),
         "entries_in_question" => Some(Value::Number(f64::from(
             typed_about(case)

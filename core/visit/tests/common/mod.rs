@@ -9,6 +9,7 @@ use plinthside_measure::cast::{
 use plinthside_measure::leg::LegDimension;
 use plinthside_measure::marks::{MarkName, Side, Surface};
 use plinthside_measure::quantity::{Quantity, Unit};
+use plinthside_visit::cast_record::CastPosition;
 use plinthside_visit::person::{Consent, ConsentFor, Prescriber};
 use plinthside_visit::{Cast, Entry, Order, Prescription, Reading, Visit, When};
 use std::collections::BTreeMap;
@@ -150,7 +151,9 @@ pub fn complete(side: Side) -> Visit {
             extra: serde_json::Map::default(),
         });
     }
-    visit.casts.push(Cast::new("c-1", side));
+    let mut cast = Cast::new("c-1", side);
+    cast.record.position = Some(CastPosition::Prone);
+    visit.casts.push(cast);
     let mut order = Order::new("o-1", side);
     order.cast = Some("c-1".into());
     let p = &mut order.revisions[0].prescription;
@@ -196,6 +199,7 @@ pub fn measured(side: Side, shift: f64) -> Results {
         (ResultName::BalanceWidth, 76.0),
         (ResultName::Bimalleolar, 72.0),
         (ResultName::HingeTurnTransverse, 7.0),
+        (ResultName::HingeTiltFrontal, 11.0),
     ] {
         r.quantities.insert(name, quantity(value + shift, 0.2, 0.5));
     }
