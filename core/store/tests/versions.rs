@@ -108,14 +108,17 @@ fn stores_of_every_earlier_version_open_whole() {
     println!("opened stores of {} earlier version(s)", newest - 1);
 }
 
-/// A store of the first version, opened by a child that dies in each step of the migration.
+/// Stores of every earlier version, opened by a child that dies in each step of the migration.
 #[cfg(unix)]
 #[test]
 fn killed_in_every_step_of_a_migration_the_store_is_the_old_or_the_new_one() {
     use std::os::unix::process::ExitStatusExt;
     let folder = tempfile::tempdir().expect("folder");
-    for step in ["migrate 1", "migrate 2", "migrate 3"] {
-        let path = copy_of(1, folder.path());
+    let store = Store::create(folder.path().join("new"), PASSPHRASE, options()).expect("create");
+    let newest = store.format().expect("format");
+    let steps = ["migrate 1", "migrate 2", "migrate 3"];
+    for (version, step) in (1..newest).flat_map(|version| steps.map(|step| (version, step))) {
+        let path = copy_of(version, folder.path());
         let died = child::start("open", &path, &[("DIE_AT", step.to_owned())])
             .output()
             .expect("run");

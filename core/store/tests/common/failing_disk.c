@@ -1,9 +1,10 @@
 /* Test aid: preloaded into a child process, makes the n-th write or sync (and all that follow, if
-   asked) fail, as a dying or full disk would. FAIL_AT: number of the call; FAIL_WITH: errno;
-   FAIL_ON: 1 = go on failing. Standard streams are left alone. */
+   asked) fail, as a dying or full disk would. FAIL_AT: number of the call; FAIL_WITH: errno, or 0
+   to be killed before the call; FAIL_ON: 1 = go on failing. Standard streams are left alone. */
 #define _GNU_SOURCE
 #include <dlfcn.h>
 #include <errno.h>
+#include <signal.h>
 #include <stdlib.h>
 #include <sys/types.h>
 #include <unistd.h>
@@ -14,7 +15,7 @@ static int refuse(int fd) {
     if (fd <= 2 || !at || !with) return 0;
     calls++;
     if (calls == atol(at) || (on && calls > atol(at))) {
-        errno = atoi(with);
+        if (!(errno = atoi(with))) kill(getpid(), SIGKILL);
         return 1;
     }
     return 0;

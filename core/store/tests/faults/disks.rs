@@ -12,7 +12,7 @@ use std::process::Command;
 use std::time::Duration;
 
 /// Builds the aid that makes writes fail; nothing where there is no C compiler.
-fn failing_disk(folder: &Path) -> Option<PathBuf> {
+pub fn failing_disk(folder: &Path) -> Option<PathBuf> {
     let source = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/common/failing_disk.c");
     let library = folder.join("failing_disk.so");
     let built = Command::new("cc")

@@ -11,6 +11,7 @@ mod common;
 mod disks;
 mod erasure;
 mod kills;
+mod writes;
 
 use common::{create, order, visit};
 use plinthside_store::{Store, VISIT};

@@ -290,3 +290,16 @@ fn damaged_or_foreign_bytes_change_nothing() {
         .expect("any order, repeated");
     assert_eq!(a.value(), b.value());
 }
+
+#[test]
+fn a_removal_that_conflicts_stays_open_while_its_neighbour_is_edited() {
+    let (mut a, mut b) = pair(json!({"readings": [{"id": "r", "n": 1}, {"id": "s", "n": 1}]}));
+    a.edit(|v| drop(v["readings"].as_array_mut().expect("list").remove(0)));
+    b.edit(|v| v["readings"][0]["n"] = 2.into());
+    a.meet(&mut b);
+    a.edit(|v| v["readings"][1]["n"] = 3.into());
+    a.meet(&mut b);
+    let conflicts = b.doc.conflicts().expect("conflicts");
+    assert_eq!(conflicts.len(), 1);
+    assert_eq!(conflicts[0].kind, ConflictKind::RemovedAndChanged);
+}
