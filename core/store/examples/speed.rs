@@ -12,7 +12,10 @@
 use plinthside_store::{Filter, Kdf, Opened, Options, Store, VISIT};
 use plinthside_visit::Visit;
 use rusqlite::{Connection, params};
+use serde::Serialize;
+use serde::de::DeserializeOwned;
 use serde_json::{Value, json};
+use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
@@ -172,6 +175,7 @@ fn main() {
         "{:<58}{:>12}{:>12}{:>9}",
         "", "ours", "bare engine", "ratio"
     );
+    photograph(&folder.join("photograph"));
     entries(&folder.join("entries"));
     many(&folder.join("many"), visits);
     long(&folder.join("long"));
@@ -186,16 +190,59 @@ fn bare(path: &Path, key: &str) -> Connection {
     conn
 }
 
-/// Saving one entry of a visit, against inserting the same bytes, turn and turn about.
+/// Storing a large photograph and reading it back, a piece at a time.
+fn photograph(path: &Path) {
+    const MIB: u64 = 96;
+    let source = path.with_extension("jpg");
+    let mut bytes = std::io::repeat(0xd8).take(MIB << 20);
+    let mut file = std::fs::File::create(&source).expect("photograph");
+    std::io::copy(&mut bytes, &mut file).expect("photograph");
+    let mut store = Store::create(path, PASSPHRASE, options()).expect("create");
+    let before = memory_mib("VmHWM");
+    let mut file = std::fs::File::open(&source).expect("photograph");
+    let photo = store.add_photo(&mut file).expect("add");
+    store
+        .export_photo(&photo.sha256, &mut std::io::sink())
+        .expect("export");
+    println!(
+        "{:<58}{:>8.0} MiB",
+        format!("memory added by storing and reading one of {MIB} MiB"),
+        memory_mib("VmHWM") - before
+    );
+}
+
+/// Saving one entry of a visit, against inserting the same bytes, turn and turn about: as the
+/// program does it, from its own types, and from JSON.
 fn entries(path: &Path) {
+    std::fs::create_dir_all(path).expect("folder");
+    let json = invented(0, &mut Dice(1));
+    let visit: Visit = serde_json::from_value(json.clone()).expect("visit");
+    one_by_one(&path.join("typed"), "", &visit, |visit, i| {
+        visit.readings[i % 12].repeats[0] = (i as f64 + 0.5).into();
+    });
+    one_by_one(
+        &path.with_extension("json"),
+        " from JSON",
+        &json,
+        |json, i| {
+            json["readings"][i % 12]["repeats"][0] = (i as f64 + 0.5).into();
+        },
+    );
+}
+
+fn one_by_one<T: Serialize + DeserializeOwned>(
+    path: &Path,
+    form: &str,
+    visit: &T,
+    edit: impl Fn(&mut T, usize),
+) {
     let mut store = Store::create(path, PASSPHRASE, options()).expect("create");
     let key = store.raw_key().to_string();
     let engine = bare(&path.with_extension("bare"), &key);
-    let visit: Visit = serde_json::from_value(invented(0, &mut Dice(1))).expect("visit");
-    let mut opened = store.begin("v", VISIT, &visit, "Ada").expect("begin");
+    let mut opened = store.begin("v", VISIT, visit, "Ada").expect("begin");
     let (mut ours, mut theirs) = (Vec::new(), Vec::new());
     for i in 0..600 {
-        opened.value.readings[i % 12].repeats[0] = (i as f64 + 0.5).into();
+        edit(&mut opened.value, i);
         let heads = store.document("v").expect("doc").heads();
         let started = Instant::now();
         store.save(&mut opened, "Ada Invented", "").expect("save");
@@ -211,7 +258,7 @@ fn entries(path: &Path) {
         let (a, b) = (percentile(&mut ours, p), percentile(&mut theirs, p));
         println!(
             "{:<58}{:>9.3} ms{:>9.3} ms{:>9.2}",
-            format!("save one entry, durable, {name} of 600"),
+            format!("save one entry{form}, durable, {name} of 600"),
             ms(a),
             ms(b),
             ms(a) / ms(b)
@@ -298,6 +345,21 @@ fn many(path: &Path, visits: usize) {
     );
 
     let mut store = Store::open(path, PASSPHRASE, options()).expect("open");
+    let mut saves = Vec::new();
+    for i in 0..200 {
+        let id = format!("v{}", (i * 7919) % visits);
+        let mut opened: Opened<Visit> = store.open_record(&id).expect("open");
+        opened.value.place = format!("room {i}");
+        let started = Instant::now();
+        store.save(&mut opened, "Ada", "").expect("save");
+        saves.push(started.elapsed());
+        store.discard(&id).expect("discard");
+    }
+    println!(
+        "{:<58}{:>9.2} ms",
+        "save one entry among them, durable, slowest of 200",
+        ms(percentile(&mut saves, 1.0))
+    );
     let started = Instant::now();
     store.find("zzzzzz", 20).expect("find");
     println!(
