@@ -37,7 +37,7 @@ pub use document::{
     Alternative, Conflict, ConflictKind, Difference, Document, DocumentError, HistoryEntry, Stamp,
 };
 pub use error::{Result, StoreError};
-pub use exchange::Outgoing;
+pub use exchange::{Changed, Incoming, Outgoing};
 pub use files::remove_store;
 pub use idle::IdleLock;
 pub use key::{Kdf, SHORTEST_PASSPHRASE, key_path};
