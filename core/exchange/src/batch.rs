@@ -36,6 +36,9 @@ pub(crate) struct Header {
     /// Batches whose contents were published anew and that may be gone.
     #[serde(default)]
     pub replaces: Vec<String>,
+    /// Devices its author knows to be struck off: seen before anything of theirs is taken in.
+    #[serde(default)]
+    pub struck: Vec<String>,
 }
 
 /// What is sealed.
@@ -69,7 +72,13 @@ pub(crate) struct Item {
 impl Item {
     pub fn new(id: String, kind: String, heads: &[u8], bytes: Vec<u8>) -> Self {
         let (heads, size) = (crate::seal::hex(heads), bytes.len());
-        Self { id, kind, heads, size, bytes }
+        Self {
+            id,
+            kind,
+            heads,
+            size,
+            bytes,
+        }
     }
 }
 
@@ -82,11 +91,15 @@ pub(crate) struct PhotoItem {
 
 impl Contents {
     pub fn is_empty(&self) -> bool {
-        self.records.is_empty() && self.erased.is_empty() && self.photos.is_empty() && self.words.is_empty()
+        self.records.is_empty()
+            && self.erased.is_empty()
+            && self.photos.is_empty()
+            && self.words.is_empty()
     }
 
     fn encode(&self) -> Result<Vec<u8>> {
-        let mut bytes = serde_json::to_vec(self).map_err(|e| ExchangeError::Sealing { why: e.to_string() })?;
+        let mut bytes =
+            serde_json::to_vec(self).map_err(|e| ExchangeError::Sealing { why: e.to_string() })?;
         bytes.push(b'\n');
         for record in &self.records {
             bytes.extend_from_slice(&record.bytes);
@@ -107,13 +120,28 @@ impl Contents {
 }
 
 /// Seals and signs a batch. `header.key` and `header.sha256` are set here.
-pub(crate) fn write(mut header: Header, contents: &Contents, key: &str, signing: &Signing) -> Result<Vec<u8>> {
+pub(crate) fn write(
+    mut header: Header,
+    contents: &Contents,
+    key: &str,
+    signing: &Signing,
+) -> Result<Vec<u8>> {
     let sealed = seal(key, &contents.encode()?)?;
     header.key = key.to_owned();
     header.sha256 = sha256(&sealed);
-    let json = serde_json::to_vec(&header).map_err(|e| ExchangeError::Sealing { why: e.to_string() })?;
+    let json =
+        serde_json::to_vec(&header).map_err(|e| ExchangeError::Sealing { why: e.to_string() })?;
     let signature = signing.sign(SIGNED_FOR, &json);
-    Ok([MAGIC, VERSION, &json, b"\n", signature.as_bytes(), b"\n", &sealed].concat())
+    Ok([
+        MAGIC,
+        VERSION,
+        &json,
+        b"\n",
+        signature.as_bytes(),
+        b"\n",
+        &sealed,
+    ]
+    .concat())
 }
 
 /// Why a file is not a batch that counts.
@@ -136,16 +164,25 @@ pub(crate) struct Read<'a> {
 }
 
 pub(crate) fn read(bytes: &[u8]) -> Result<Read<'_>, Bad> {
-    let rest = bytes.strip_prefix(MAGIC).ok_or(Bad::Damaged("it is no batch"))?;
+    let rest = bytes
+        .strip_prefix(MAGIC)
+        .ok_or(Bad::Damaged("it is no batch"))?;
     let (version, rest) = line(rest).ok_or(Bad::Damaged("it is cut short"))?;
     if [version, b"\n"].concat() != VERSION {
         return Err(Bad::Newer);
     }
     let (json, rest) = line(rest).ok_or(Bad::Damaged("it is cut short"))?;
     let (signature, sealed) = line(rest).ok_or(Bad::Damaged("it is cut short"))?;
-    let header = serde_json::from_slice(json).map_err(|_| Bad::Damaged("its header was changed"))?;
-    let signature = std::str::from_utf8(signature).map_err(|_| Bad::Damaged("its signature was changed"))?;
-    Ok(Read { header, json, signature, sealed })
+    let header =
+        serde_json::from_slice(json).map_err(|_| Bad::Damaged("its header was changed"))?;
+    let signature =
+        std::str::from_utf8(signature).map_err(|_| Bad::Damaged("its signature was changed"))?;
+    Ok(Read {
+        header,
+        json,
+        signature,
+        sealed,
+    })
 }
 
 fn line(bytes: &[u8]) -> Option<(&[u8], &[u8])> {
@@ -166,7 +203,10 @@ impl Read<'_> {
     }
 
     /// Opens a verified batch; `None` without the key.
-    pub fn contents<'a>(&self, keys: impl IntoIterator<Item = &'a SecretKey>) -> Option<Result<Contents, Bad>> {
+    pub fn contents<'a>(
+        &self,
+        keys: impl IntoIterator<Item = &'a SecretKey>,
+    ) -> Option<Result<Contents, Bad>> {
         let plain = unseal(keys, self.sealed)?;
         Some(Contents::decode(&plain).ok_or(Bad::Damaged("its contents cannot be read")))
     }

@@ -61,7 +61,9 @@ pub enum ExchangeError {
         target: String,
     },
     /// A code mistyped.
-    #[error("This is not a joining code: it has 26 letters and digits and a check character. Type or scan it again.")]
+    #[error(
+        "This is not a joining code: it has 26 letters and digits and a check character. Type or scan it again."
+    )]
     NotACode,
     /// No such device.
     #[error("There is no device {device} in this practice.")]
@@ -84,7 +86,9 @@ pub enum ExchangeError {
     )]
     DoesNotOpen,
     /// A package that is not whole.
-    #[error("This package is not whole: {why}. Nothing was written; ask the sender to send it again.")]
+    #[error(
+        "This package is not whole: {why}. Nothing was written; ask the sender to send it again."
+    )]
     Package {
         /// What is wrong.
         why: String,
@@ -102,7 +106,9 @@ pub enum ExchangeError {
         why: String,
     },
     /// Kept state that cannot be read.
-    #[error("What this device keeps about synchronising cannot be read ({what}: {why}). Restore a backup, or join again with a code.")]
+    #[error(
+        "What this device keeps about synchronising cannot be read ({what}: {why}). Restore a backup, or join again with a code."
+    )]
     State {
         /// Which part.
         what: String,

@@ -178,7 +178,9 @@ pub(crate) fn read_mark<T: serde::de::DeserializeOwned>(
     local: &(impl Local + ?Sized),
     name: &str,
 ) -> Result<Option<T>> {
-    let Some(bytes) = local.mark(name)? else { return Ok(None) };
+    let Some(bytes) = local.mark(name)? else {
+        return Ok(None);
+    };
     let value = serde_json::from_slice(&bytes).map_err(|e| crate::ExchangeError::State {
         what: name.to_owned(),
         why: e.to_string(),
@@ -187,6 +189,12 @@ pub(crate) fn read_mark<T: serde::de::DeserializeOwned>(
 }
 
 /// A mark with a value as JSON.
-pub(crate) fn json_mark<T: serde::Serialize>(name: impl Into<String>, value: &T) -> (String, Option<Vec<u8>>) {
-    (name.into(), Some(serde_json::to_vec(value).unwrap_or_default()))
+pub(crate) fn json_mark<T: serde::Serialize>(
+    name: impl Into<String>,
+    value: &T,
+) -> (String, Option<Vec<u8>>) {
+    (
+        name.into(),
+        Some(serde_json::to_vec(value).unwrap_or_default()),
+    )
 }

@@ -30,7 +30,10 @@ impl SecretKey {
     /// # Errors
     /// If there is none in it.
     pub fn read(text: &str) -> Result<Self> {
-        let key = text.lines().map(str::trim).find(|line| !line.is_empty() && !line.starts_with('#'));
+        let key = text
+            .lines()
+            .map(str::trim)
+            .find(|line| !line.is_empty() && !line.starts_with('#'));
         let key = key.ok_or(ExchangeError::NotAKey)?;
         Identity::from_str(key).map_err(|_| ExchangeError::NotAKey)?;
         Ok(Self(key.to_owned()))
@@ -92,7 +95,10 @@ pub(crate) fn unseal<'a>(
     keys: impl IntoIterator<Item = &'a SecretKey>,
     bytes: &[u8],
 ) -> Option<Vec<u8>> {
-    let identities: Vec<Identity> = keys.into_iter().filter_map(|key| key.identity().ok()).collect();
+    let identities: Vec<Identity> = keys
+        .into_iter()
+        .filter_map(|key| key.identity().ok())
+        .collect();
     unsealed(identities.iter().map(|i| i as &dyn age::Identity), bytes)
 }
 
@@ -130,7 +136,11 @@ fn unsealed<'a>(
 ) -> Option<Vec<u8>> {
     let decryptor = age::Decryptor::new_buffered(bytes).ok()?;
     let mut out = Vec::with_capacity(bytes.len());
-    decryptor.decrypt(identities).ok()?.read_to_end(&mut out).ok()?;
+    decryptor
+        .decrypt(identities)
+        .ok()?
+        .read_to_end(&mut out)
+        .ok()?;
     Some(out)
 }
 
@@ -159,7 +169,10 @@ pub(crate) fn signed(public: &str, purpose: &str, message: &[u8], signature: &st
     let check = || -> Option<bool> {
         let key = VerifyingKey::from_bytes(&unhex(public)?.try_into().ok()?).ok()?;
         let signature = Signature::from_bytes(&unhex(signature)?.try_into().ok()?);
-        Some(key.verify_strict(&for_purpose(purpose, message), &signature).is_ok())
+        Some(
+            key.verify_strict(&for_purpose(purpose, message), &signature)
+                .is_ok(),
+        )
     };
     check().unwrap_or(false)
 }

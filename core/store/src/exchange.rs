@@ -314,7 +314,11 @@ impl Store {
     /// Photographs that a finished record names.
     pub fn photos_named_by(&self, id: &str) -> Result<Vec<String>> {
         match self.number(id) {
-            Ok(n) => Ok(self.photos_listed(n)?.iter().map(|hash| hex(hash)).collect()),
+            Ok(n) => Ok(self
+                .photos_listed(n)?
+                .iter()
+                .map(|hash| hex(hash))
+                .collect()),
             Err(StoreError::NoRecord { .. } | StoreError::Erased { .. }) => Ok(Vec::new()),
             Err(error) => Err(error),
         }

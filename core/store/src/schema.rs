@@ -14,7 +14,7 @@ use crate::store::Steps;
 use rusqlite::{Connection, TransactionBehavior};
 
 /// One version's statements each; version 1 is the first.
-const VERSIONS: &[&str] = &[V1, V2, V3, V4, V5];
+const VERSIONS: &[&str] = &[V1, V2, V3, V4, V5, V6];
 
 const V1: &str = "
 CREATE TABLE meta(name TEXT PRIMARY KEY, value) WITHOUT ROWID;
@@ -80,6 +80,18 @@ const V5: &str = "
 CREATE TABLE drafted(n INTEGER PRIMARY KEY);
 INSERT INTO drafted SELECT DISTINCT n FROM chunk WHERE session IS NOT NULL;
 DROP INDEX chunk_draft;
+";
+
+/// The order in which records changed or were erased, for synchronising: each once, by its newest.
+const V6: &str = "
+CREATE TABLE changed(n INTEGER PRIMARY KEY, seq INTEGER NOT NULL UNIQUE);
+INSERT INTO changed SELECT n, row_number() OVER (ORDER BY n) FROM record;
+CREATE TRIGGER record_changed AFTER UPDATE OF heads, erased_ms ON record BEGIN
+  INSERT OR REPLACE INTO changed VALUES(new.n, (SELECT coalesce(max(seq), 0) + 1 FROM changed));
+END;
+CREATE TRIGGER record_erased_unseen AFTER INSERT ON record WHEN new.erased_ms IS NOT NULL BEGIN
+  INSERT OR REPLACE INTO changed VALUES(new.n, (SELECT coalesce(max(seq), 0) + 1 FROM changed));
+END;
 ";
 
 /// Newest format this version knows.

@@ -43,7 +43,14 @@ impl Builder<'_> {
     /// revision is packed again.
     fn id(&self, name: &str) -> String {
         let hash = sha256(format!("plinthside fhir 1\n{}\n{name}", self.about.name()).as_bytes());
-        format!("{}-{}-8{}-a{}-{}", &hash[..8], &hash[8..12], &hash[13..16], &hash[17..20], &hash[20..32])
+        format!(
+            "{}-{}-8{}-a{}-{}",
+            &hash[..8],
+            &hash[8..12],
+            &hash[13..16],
+            &hash[17..20],
+            &hash[20..32]
+        )
     }
 
     fn reference(&self, name: &str) -> Value {
@@ -62,19 +69,30 @@ impl Builder<'_> {
                 _ => true,
             }));
         }
-        self.entries.push(json!({ "fullUrl": format!("urn:uuid:{id}"), "resource": whole }));
+        self.entries
+            .push(json!({ "fullUrl": format!("urn:uuid:{id}"), "resource": whole }));
         self.reference(name)
     }
 
     /// An observation with its 95 % interval, where it has one.
-    fn observe(&mut self, name: &str, label: &str, value: Value, interval: Option<(f64, f64, &str)>) -> Value {
+    fn observe(
+        &mut self,
+        name: &str,
+        label: &str,
+        value: Value,
+        interval: Option<(f64, f64, &str)>,
+    ) -> Value {
         let component = interval.map(|(low, high, unit)| {
             let end = |text: &str, value: f64| json!({ "code": { "text": text }, "valueQuantity": quantity(value, unit) });
             json!([end("95 % interval, lower end", low), end("95 % interval, upper end", high)])
         });
         let code = match name {
-            "body-weight" => json!({ "coding": [{ "system": LOINC, "code": "29463-7", "display": "Body weight" }], "text": label }),
-            "body-height" => json!({ "coding": [{ "system": LOINC, "code": "8302-2", "display": "Body height" }], "text": label }),
+            "body-weight" => {
+                json!({ "coding": [{ "system": LOINC, "code": "29463-7", "display": "Body weight" }], "text": label })
+            }
+            "body-height" => {
+                json!({ "coding": [{ "system": LOINC, "code": "8302-2", "display": "Body height" }], "text": label })
+            }
             _ => json!({ "text": label }),
         };
         let sided = !name.starts_with("body-");
@@ -97,7 +115,12 @@ impl Builder<'_> {
             plinthside_measure::quantity::Unit::Mm => "mm",
             plinthside_measure::quantity::Unit::Deg => "deg",
         };
-        self.observe(name, label, quantity(q.value, unit), Some((q.low95, q.high95, unit)))
+        self.observe(
+            name,
+            label,
+            quantity(q.value, unit),
+            Some((q.low95, q.high95, unit)),
+        )
     }
 }
 
@@ -116,23 +139,37 @@ fn laterality(side: Side) -> Value {
 
 /// The Bundle of a package whose payload holds these files.
 pub(super) fn bundle(about: &About<'_>, payload: &BTreeMap<String, Vec<u8>>) -> Value {
-    let mut b = Builder { about, entries: Vec::new() };
+    let mut b = Builder {
+        about,
+        entries: Vec::new(),
+    };
     let inputs = about.inputs;
     let (visit, clinic) = (inputs.visit, inputs.clinic);
-    let name = inputs.with_name.then_some(&visit.person.name).filter(|name| !name.trim().is_empty());
+    let name = inputs
+        .with_name
+        .then_some(&visit.person.name)
+        .filter(|name| !name.trim().is_empty());
     b.add("patient", "Patient", json!({
         "identifier": [{ "type": { "text": "Pseudonymous code" }, "value": visit.person.code.trim() }],
         "name": name.map(|name| json!([{ "text": name }])),
         "birthDate": visit.person.born.filter(|_| inputs.with_name).map(|d| d.to_string()),
     }));
-    b.add("clinic", "Organization", json!({
-        "name": or(&clinic.name, "Clinic"),
-        "telecom": telecom(&[("phone", &clinic.telephone), ("email", &clinic.email)]),
-    }));
-    b.add("lab", "Organization", json!({
-        "name": or(&inputs.lab.name, "Lab"),
-        "telecom": telecom(&[("phone", &inputs.lab.telephone)]),
-    }));
+    b.add(
+        "clinic",
+        "Organization",
+        json!({
+            "name": or(&clinic.name, "Clinic"),
+            "telecom": telecom(&[("phone", &clinic.telephone), ("email", &clinic.email)]),
+        }),
+    );
+    b.add(
+        "lab",
+        "Organization",
+        json!({
+            "name": or(&inputs.lab.name, "Lab"),
+            "telecom": telecom(&[("phone", &inputs.lab.telephone)]),
+        }),
+    );
     let signature = about.revision.signature.as_ref();
     if let Some(signature) = signature {
         let p = &signature.prescriber;
@@ -182,27 +219,47 @@ fn observations(b: &mut Builder<'_>) -> Vec<Value> {
     let about = b.about;
     let visit = about.inputs.visit;
     let mut made = Vec::new();
-    let results: Option<Results> =
-        about.cast.and_then(|c| c.measurement.as_ref()).and_then(|m| m.read().ok().flatten());
+    let results: Option<Results> = about
+        .cast
+        .and_then(|c| c.measurement.as_ref())
+        .and_then(|m| m.read().ok().flatten());
     if let Some(results) = results {
-        for (name, q) in results.quantities.iter().filter(|(_, q)| q.value.is_finite()) {
+        for (name, q) in results
+            .quantities
+            .iter()
+            .filter(|(_, q)| q.value.is_finite())
+        {
             let label = format!("{}, measured on the cast", name.label());
             made.push(b.measured(name.as_str(), &label, q));
         }
-        for (word, point) in [("medial", results.medial_hinge), ("lateral", results.lateral_hinge)] {
+        for (word, point) in [
+            ("medial", results.medial_hinge),
+            ("lateral", results.lateral_hinge),
+        ] {
             made.extend(point.iter().flat_map(|point| hinge(b, word, point)));
         }
     }
     if let Some(leg) = visit.leg(about.order.side) {
         let kinds = Anthropometry::shipped().ok();
         for dimension in Dimension::ALL {
-            let Some(value) = leg.get(*dimension) else { continue };
+            let Some(value) = leg.get(*dimension) else {
+                continue;
+            };
             let kind = kinds.as_ref().and_then(|kinds| kinds.kind(*dimension));
             let (label, key) = kind.map_or_else(
                 || (format!("{dimension:?}"), format!("{dimension:?}")),
-                |kind| (kind.label.get(Lang::En).to_owned(), kind.key.clone()),
+                |kind| {
+                    (
+                        kind.label.get(Lang::En).to_owned(),
+                        format!("{:?}", kind.key),
+                    )
+                },
             );
-            let unit = if *dimension == Dimension::ShankLeanDeg { "deg" } else { "mm" };
+            let unit = if *dimension == Dimension::ShankLeanDeg {
+                "deg"
+            } else {
+                "mm"
+            };
             let label = format!("{label}, measured on the leg");
             made.push(b.observe(&format!("leg-{key}"), &label, quantity(value, unit), None));
         }
@@ -212,7 +269,12 @@ fn observations(b: &mut Builder<'_>) -> Vec<Value> {
         made.push(b.observe("body-weight", "Body weight", quantity(mass, "kg"), None));
     }
     if let Some(stature) = usable(&visit.person.stature_mm) {
-        made.push(b.observe("body-height", "Body height", quantity(stature / 10.0, "cm"), None));
+        made.push(b.observe(
+            "body-height",
+            "Body height",
+            quantity(stature / 10.0, "cm"),
+            None,
+        ));
     }
     made
 }
@@ -221,10 +283,17 @@ fn hinge(b: &mut Builder<'_>, word: &str, point: &HingePoint) -> Vec<Value> {
     let faces: [(&str, &Datum); 2] = [("outside", &point.outside), ("inside", &point.inside)];
     let mut made = Vec::new();
     for (face, datum) in faces {
-        for (what, q) in [("height", &datum.height), ("forward of the heel", &datum.forward)] {
+        for (what, q) in [
+            ("height", &datum.height),
+            ("forward of the heel", &datum.forward),
+        ] {
             if let Some(q) = q.as_ref().filter(|q| q.value.is_finite()) {
                 let name = format!("hinge-{word}-{face}-{}", &what[..6]);
-                made.push(b.measured(&name, &format!("{word} hinge, {what}, from the {face} face"), q));
+                made.push(b.measured(
+                    &name,
+                    &format!("{word} hinge, {what}, from the {face} face"),
+                    q,
+                ));
             }
         }
     }
@@ -243,7 +312,8 @@ fn documents(b: &mut Builder<'_>, payload: &BTreeMap<String, Vec<u8>>) -> Vec<Va
             name if name.ends_with(".png") => ("image/png", "Photograph of the cast"),
             _ => ("image/jpeg", "Photograph of the cast"),
         };
-        let attachment = json!({ "contentType": kind, "url": file, "size": bytes.len(), "title": title });
+        let attachment =
+            json!({ "contentType": kind, "url": file, "size": bytes.len(), "title": title });
         let subject = b.reference("patient");
         made.push(if kind.starts_with("image/") {
             let media = json!({ "status": "completed", "subject": subject, "content": attachment });
@@ -297,11 +367,17 @@ fn notes(about: &About<'_>) -> Vec<Value> {
 
 fn telecom(all: &[(&str, &String)]) -> Vec<Value> {
     let filled = all.iter().filter(|(_, value)| !value.trim().is_empty());
-    filled.map(|(system, value)| json!({ "system": system, "value": value.trim() })).collect()
+    filled
+        .map(|(system, value)| json!({ "system": system, "value": value.trim() }))
+        .collect()
 }
 
 fn or<'a>(text: &'a str, otherwise: &'a str) -> &'a str {
-    if text.trim().is_empty() { otherwise } else { text }
+    if text.trim().is_empty() {
+        otherwise
+    } else {
+        text
+    }
 }
 
 fn without_nulls(mut value: Value) -> Value {

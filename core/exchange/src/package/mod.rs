@@ -82,10 +82,11 @@ impl<'a> About<'a> {
         let not_ready = |why: String| ExchangeError::NotReady { why };
         let visit = inputs.visit;
         let order = visit.orders.iter().find(|o| o.id == inputs.order);
-        let order = order.ok_or_else(|| not_ready(format!("this visit has no order {}.", inputs.order)))?;
-        let revision = order
-            .in_force()
-            .ok_or_else(|| not_ready("the order is not signed yet. Sign it, then pack it.".into()))?;
+        let order =
+            order.ok_or_else(|| not_ready(format!("this visit has no order {}.", inputs.order)))?;
+        let revision = order.in_force().ok_or_else(|| {
+            not_ready("the order is not signed yet. Sign it, then pack it.".into())
+        })?;
         if visit.person.consents_to(&ConsentFor::SharingWithLab) == Some(false) {
             return Err(not_ready(
                 "the patient has refused sharing with a lab. Ask again and record the answer before packing.".into(),
@@ -96,7 +97,10 @@ impl<'a> About<'a> {
                 "the patient has no code. Give one: it is all the lab sees of the patient.".into(),
             ));
         }
-        let cast = order.cast.as_ref().and_then(|id| visit.casts.iter().find(|c| &c.id == id));
+        let cast = order
+            .cast
+            .as_ref()
+            .and_then(|id| visit.casts.iter().find(|c| &c.id == id));
         let bound = cast.and_then(|cast| cast.code.as_deref()).map(str::trim);
         let code = match (cast, bound.filter(|code| !code.is_empty())) {
             (_, Some(code)) => code.to_owned(),
@@ -107,7 +111,10 @@ impl<'a> About<'a> {
             }
             (None, None) => format!("{}-{}", visit.person.code.trim(), order.id),
         };
-        let before = order.revisions.iter().rfind(|r| r.number < revision.number && r.signature.is_some());
+        let before = order
+            .revisions
+            .iter()
+            .rfind(|r| r.number < revision.number && r.signature.is_some());
         Ok(Self {
             inputs,
             order,
@@ -125,7 +132,12 @@ impl<'a> About<'a> {
 
     /// Photographs go along unless the patient refused them.
     fn photographs(&self) -> &'a [Vec<u8>] {
-        match self.inputs.visit.person.consents_to(&ConsentFor::Photographs) {
+        match self
+            .inputs
+            .visit
+            .person
+            .consents_to(&ConsentFor::Photographs)
+        {
             Some(false) => &[],
             _ => self.inputs.photographs,
         }
@@ -137,7 +149,13 @@ pub(crate) fn file_word(text: &str) -> String {
     let word: String = text
         .trim()
         .chars()
-        .map(|c| if c.is_ascii_alphanumeric() || c == '_' { c } else { '-' })
+        .map(|c| {
+            if c.is_ascii_alphanumeric() || c == '_' {
+                c
+            } else {
+                '-'
+            }
+        })
         .collect();
     word.trim_matches('-').to_owned()
 }
@@ -146,7 +164,11 @@ pub(crate) fn file_word(text: &str) -> String {
 #[must_use]
 pub fn lab_path(lab: &str, file: &str) -> String {
     let folder = file_word(&lab.to_lowercase());
-    let folder = if folder.is_empty() { "lab".to_owned() } else { folder };
+    let folder = if folder.is_empty() {
+        "lab".to_owned()
+    } else {
+        folder
+    };
     format!("labs/{folder}/{file}")
 }
 
@@ -162,14 +184,24 @@ pub fn pack(inputs: &PackInputs<'_>) -> Result<Package> {
         payload.insert("bench.pdf".into(), pdf.to_vec());
     }
     for (i, photo) in about.photographs().iter().enumerate() {
-        let ending = if photo.starts_with(&[0x89, b'P', b'N', b'G']) { "png" } else { "jpg" };
-        payload.insert(format!("photographs/photo-{:02}.{ending}", i + 1), photo.clone());
+        let ending = if photo.starts_with(&[0x89, b'P', b'N', b'G']) {
+            "png"
+        } else {
+            "jpg"
+        };
+        payload.insert(
+            format!("photographs/photo-{:02}.{ending}", i + 1),
+            photo.clone(),
+        );
     }
     if let Some(measurement) = measurement(&about) {
         payload.insert("measurement.json".into(), pretty(&measurement));
     }
     let order = OrderFile::of(&about);
-    payload.insert("order.json".into(), pretty(&serde_json::to_value(&order).unwrap_or_default()));
+    payload.insert(
+        "order.json".into(),
+        pretty(&serde_json::to_value(&order).unwrap_or_default()),
+    );
     let bundle = fhir::bundle(&about, &payload);
     payload.insert("order.fhir.json".into(), pretty(&bundle));
 

@@ -41,24 +41,50 @@ pub fn open(bytes: &[u8], key: &SecretKey) -> Result<Opened> {
     let sender = bag::signed_by(&files).map_err(broken)?;
     let payload = |file: &str| -> Result<&[u8]> {
         let found = files.get(&format!("data/{file}"));
-        found.map(Vec::as_slice).ok_or_else(|| broken(format!("{file} is missing")))
+        found
+            .map(Vec::as_slice)
+            .ok_or_else(|| broken(format!("{file} is missing")))
     };
     payload("order.pdf")?;
     let order: OrderFile = serde_json::from_slice(payload("order.json")?)
         .map_err(|e| broken(format!("order.json cannot be read ({e})")))?;
     if format!("{}-r{}", order.code, order.revision) != name {
-        return Err(broken(format!("its folder {name} and its order {}-r{} differ", order.code, order.revision)));
+        return Err(broken(format!(
+            "its folder {name} and its order {}-r{} differ",
+            order.code, order.revision
+        )));
     }
     let bundle: serde_json::Value = serde_json::from_slice(payload("order.fhir.json")?)
         .map_err(|e| broken(format!("order.fhir.json cannot be read ({e})")))?;
-    let entries = bundle["entry"].as_array().map(Vec::as_slice).unwrap_or_default();
-    let request = entries.iter().find(|e| e["resource"]["resourceType"] == "DeviceRequest");
+    let entries = bundle["entry"]
+        .as_array()
+        .map(Vec::as_slice)
+        .unwrap_or_default();
+    let request = entries
+        .iter()
+        .find(|e| e["resource"]["resourceType"] == "DeviceRequest");
     if request.is_none_or(|r| r["resource"]["identifier"][0]["value"] != name.as_str()) {
         return Err(broken("order.fhir.json speaks of another order".into()));
     }
-    let info = String::from_utf8_lossy(files.get("bag-info.txt").map(Vec::as_slice).unwrap_or_default()).into_owned();
-    let reply_to = info.lines().find_map(|line| line.strip_prefix("Reply-Recipient: ")).map(str::to_owned);
-    Ok(Opened { name, changes: order.changes.clone(), order, sender, reply_to, files })
+    let info = String::from_utf8_lossy(
+        files
+            .get("bag-info.txt")
+            .map(Vec::as_slice)
+            .unwrap_or_default(),
+    )
+    .into_owned();
+    let reply_to = info
+        .lines()
+        .find_map(|line| line.strip_prefix("Reply-Recipient: "))
+        .map(str::to_owned);
+    Ok(Opened {
+        name,
+        changes: order.changes.clone(),
+        order,
+        sender,
+        reply_to,
+        files,
+    })
 }
 
 impl Opened {
@@ -68,12 +94,21 @@ impl Opened {
         let order = &self.order;
         let mut lines = vec![format!(
             "Order {} revision {}, {} foot, patient {}, from {} ({}), signed by {}.",
-            order.code, order.revision, order.side, order.patient, order.clinic, order.telephone, order.signed_by
+            order.code,
+            order.revision,
+            order.side,
+            order.patient,
+            order.clinic,
+            order.telephone,
+            order.signed_by
         )];
         match order.replaces {
             None => lines.push("This is the first revision.".into()),
             Some(before) => {
-                lines.push(format!("It replaces revision {before}. Reason: {}", order.reason));
+                lines.push(format!(
+                    "It replaces revision {before}. Reason: {}",
+                    order.reason
+                ));
                 if self.changes.is_empty() {
                     lines.push("No field of the order differs from it.".into());
                 }
@@ -94,7 +129,10 @@ impl Opened {
             let path = path.to_owned();
             move |source| ExchangeError::File { path, source }
         };
-        let (place, half) = (folder.join(&self.name), folder.join(format!(".{}.part", self.name)));
+        let (place, half) = (
+            folder.join(&self.name),
+            folder.join(format!(".{}.part", self.name)),
+        );
         if half.exists() {
             std::fs::remove_dir_all(&half).map_err(failed(&half))?;
         }
@@ -107,7 +145,10 @@ impl Opened {
         }
         if place.exists() {
             std::fs::remove_dir_all(&place).map_err(failed(&place))?;
-            told.push(format!("{} had been opened before and was replaced by the same revision.", self.name));
+            told.push(format!(
+                "{} had been opened before and was replaced by the same revision.",
+                self.name
+            ));
         }
         std::fs::rename(&half, &place).map_err(failed(&place))?;
         Ok((place, told))
@@ -117,7 +158,9 @@ impl Opened {
     fn compare(&self, folder: &Path) -> Vec<String> {
         let mut told = Vec::new();
         let path = folder.join(SENDERS);
-        let known = std::fs::read(&path).ok().and_then(|b| serde_json::from_slice(&b).ok());
+        let known = std::fs::read(&path)
+            .ok()
+            .and_then(|b| serde_json::from_slice(&b).ok());
         let mut known: BTreeMap<String, String> = known.unwrap_or_default();
         match known.get(&self.order.clinic) {
             Some(key) if *key == self.sender => {}
@@ -144,7 +187,10 @@ impl Opened {
         if let Some(last) = (1..revision).rev().find_map(earlier) {
             let changes = self.order.changes_since(&last);
             if self.order.replaces != Some(last.revision) {
-                told.push(format!("Revision {} was opened here last; since then:", last.revision));
+                told.push(format!(
+                    "Revision {} was opened here last; since then:",
+                    last.revision
+                ));
                 told.extend(changes.iter().map(|change| format!("  {change}")));
             } else if changes != self.changes {
                 told.push("What the clinic says has changed is not all that differs from the revision opened here. It differs in:".into());
@@ -154,7 +200,10 @@ impl Opened {
             told.push(format!("Revision {before} was never opened here."));
         }
         if (revision + 1..revision + 50).any(|later| earlier(later).is_some()) {
-            told.push("A LATER revision of this order was opened here before. Do not make this one.".into());
+            told.push(
+                "A LATER revision of this order was opened here before. Do not make this one."
+                    .into(),
+            );
         }
         told
     }
@@ -162,17 +211,29 @@ impl Opened {
     /// The last eight digits of the sender's key, to compare by telephone.
     #[must_use]
     pub fn fingerprint(&self) -> String {
-        self.sender.chars().skip(self.sender.len().saturating_sub(8)).collect()
+        self.sender
+            .chars()
+            .skip(self.sender.len().saturating_sub(8))
+            .collect()
     }
 
     /// The lab's answer to this package, sealed to the clinic: the file's name and its bytes.
     ///
     /// # Errors
     /// The package names no key to answer to.
-    pub fn receipt(&self, answer: Answer, by: &str, reason: &str, at: When) -> Result<(String, Vec<u8>)> {
-        let to = self.reply_to.as_deref().ok_or_else(|| ExchangeError::Receipt {
-            why: "the package names no key to answer to".into(),
-        })?;
+    pub fn receipt(
+        &self,
+        answer: Answer,
+        by: &str,
+        reason: &str,
+        at: When,
+    ) -> Result<(String, Vec<u8>)> {
+        let to = self
+            .reply_to
+            .as_deref()
+            .ok_or_else(|| ExchangeError::Receipt {
+                why: "the package names no key to answer to".into(),
+            })?;
         sealed_receipt(&self.order, to, answer, by, reason, at)
     }
 }

@@ -36,7 +36,13 @@ pub struct Change {
 impl std::fmt::Display for Change {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         let shown = |value: &Option<String>| value.clone().unwrap_or_else(|| "(empty)".into());
-        write!(f, "{}: {} → {}", self.label, shown(&self.before), shown(&self.after))
+        write!(
+            f,
+            "{}: {} → {}",
+            self.label,
+            shown(&self.before),
+            shown(&self.after)
+        )
     }
 }
 
@@ -91,7 +97,9 @@ impl OrderFile {
         let inputs = about.inputs;
         let signature = about.revision.signature.as_ref();
         let fields = fields(about.revision, inputs.lang);
-        let before = about.before.map(|revision| self::fields(revision, inputs.lang));
+        let before = about
+            .before
+            .map(|revision| self::fields(revision, inputs.lang));
         Self {
             format: 1,
             code: about.code.clone(),
@@ -101,10 +109,14 @@ impl OrderFile {
             clinic: inputs.clinic.name.clone(),
             telephone: inputs.clinic.telephone.clone(),
             lab: inputs.lab.name.clone(),
-            signed_by: signature.map(|s| s.prescriber.name.clone()).unwrap_or_default(),
+            signed_by: signature
+                .map(|s| s.prescriber.name.clone())
+                .unwrap_or_default(),
             signed_at: signature.map(|s| s.at),
             packed_at: inputs.at,
-            changes: before.map(|before| changes(&before, &fields)).unwrap_or_default(),
+            changes: before
+                .map(|before| changes(&before, &fields))
+                .unwrap_or_default(),
             fields,
             prescription: plinthside_visit::order::json_of(&about.revision.prescription),
             replaces: about.before.map(|revision| revision.number),

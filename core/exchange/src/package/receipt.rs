@@ -1,7 +1,7 @@
 //! The lab's answer: a small file beside the package, sealed to the practice.
 
-use super::order_file::OrderFile;
 use super::lab_path;
+use super::order_file::OrderFile;
 use crate::error::{ExchangeError, Result};
 use crate::practice::Sender;
 use crate::seal::{seal, unseal};
@@ -64,7 +64,8 @@ pub(super) fn sealed_receipt(
         at,
         token: order.receipt_token.clone(),
     };
-    let json = serde_json::to_vec(&file).map_err(|e| ExchangeError::Sealing { why: e.to_string() })?;
+    let json =
+        serde_json::to_vec(&file).map_err(|e| ExchangeError::Sealing { why: e.to_string() })?;
     Ok((receipt_name(&order.code, order.revision), seal(to, &json)?))
 }
 
@@ -80,11 +81,18 @@ pub fn read_receipts(
     code: &str,
 ) -> Result<(Vec<Receipt>, Vec<String>)> {
     let code = super::file_word(code);
-    let (folder, _) = lab_path(lab, "").rsplit_once('/').map(|(f, n)| (f.to_owned(), n.to_owned())).unwrap_or_default();
+    let (folder, _) = lab_path(lab, "")
+        .rsplit_once('/')
+        .map(|(f, n)| (f.to_owned(), n.to_owned()))
+        .unwrap_or_default();
     let (mut read, mut told) = (Vec::new(), Vec::new());
     for name in target.list(&folder)? {
-        let revision = name.strip_prefix(&format!("{code}-r")).and_then(|rest| rest.strip_suffix(".receipt.age"));
-        let Some(revision) = revision.and_then(|r| r.parse::<u32>().ok()) else { continue };
+        let revision = name
+            .strip_prefix(&format!("{code}-r"))
+            .and_then(|rest| rest.strip_suffix(".receipt.age"));
+        let Some(revision) = revision.and_then(|r| r.parse::<u32>().ok()) else {
+            continue;
+        };
         let bytes = target.get(&format!("{folder}/{name}"))?;
         match read_one(&bytes, sender, &code, revision) {
             Ok(receipt) => read.push(receipt),
@@ -96,8 +104,10 @@ pub fn read_receipts(
 
 fn read_one(bytes: &[u8], sender: &Sender, code: &str, revision: u32) -> Result<Receipt> {
     let bad = |why: &str| ExchangeError::Receipt { why: why.into() };
-    let json = unseal(&sender.keys, bytes).ok_or_else(|| bad("it is not sealed to this practice, or was changed"))?;
-    let file: ReceiptFile = serde_json::from_slice(&json).map_err(|_| bad("it is not a receipt"))?;
+    let json = unseal(&sender.keys, bytes)
+        .ok_or_else(|| bad("it is not sealed to this practice, or was changed"))?;
+    let file: ReceiptFile =
+        serde_json::from_slice(&json).map_err(|_| bad("it is not a receipt"))?;
     if (file.code.as_str(), file.revision) != (code, revision) {
         return Err(bad("it speaks of another order than its name"));
     }

@@ -64,10 +64,19 @@ impl<L: Local + ?Sized> Devices<'_, L> {
                 id: card.device.clone(),
                 name: card.name.clone(),
                 this: card.device == member.own.card.device,
-                struck_off_by: roster.struck.get(&card.device).map(|(by, _)| roster.name(by)),
+                struck_off_by: roster
+                    .struck
+                    .get(&card.device)
+                    .map(|(by, _)| roster.name(by)),
             })
             .collect();
-        all.sort_by(|a, b| (a.struck_off_by.is_some(), !a.this, &a.name).cmp(&(b.struck_off_by.is_some(), !b.this, &b.name)));
+        all.sort_by(|a, b| {
+            (a.struck_off_by.is_some(), !a.this, &a.name).cmp(&(
+                b.struck_off_by.is_some(),
+                !b.this,
+                &b.name,
+            ))
+        });
         Ok(all)
     }
 
@@ -100,11 +109,17 @@ impl<L: Local + ?Sized> Devices<'_, L> {
         let mut member = self.live_member()?;
         let roster = member.practice.roster();
         if roster.standing(device) == Standing::Unknown || device == member.own.card.device {
-            return Err(ExchangeError::NoDevice { device: device.to_owned() });
+            return Err(ExchangeError::NoDevice {
+                device: device.to_owned(),
+            });
         }
         let upto = stream_counters(self.0, device)?;
         let by = member.own.card.device.clone();
-        member.practice.words.insert(Word::Strike { device: device.to_owned(), by, upto });
+        member.practice.words.insert(Word::Strike {
+            device: device.to_owned(),
+            by,
+            upto,
+        });
         member.practice.settle()?;
         member.save(self.0)
     }
@@ -126,7 +141,9 @@ impl<L: Local + ?Sized> Devices<'_, L> {
     /// The store cannot be read or written.
     pub fn sender(&self, name: &str) -> Result<Sender> {
         self.begin_if_none(name)?;
-        Member::read(self.0)?.ok_or(ExchangeError::NoPractice)?.sender()
+        Member::read(self.0)?
+            .ok_or(ExchangeError::NoPractice)?
+            .sender()
     }
 
     fn live_member(&self) -> Result<Member> {
@@ -134,8 +151,12 @@ impl<L: Local + ?Sized> Devices<'_, L> {
         let roster = member.practice.roster();
         match roster.standing(&member.own.card.device) {
             Standing::In => Ok(member),
-            Standing::Unknown => Err(ExchangeError::NotYetIn { inviter: member.own.invited_by.clone() }),
-            Standing::Struck(by, _) => Err(ExchangeError::StruckOff { by: roster.name(&by) }),
+            Standing::Unknown => Err(ExchangeError::NotYetIn {
+                inviter: member.own.invited_by.clone(),
+            }),
+            Standing::Struck(by, _) => Err(ExchangeError::StruckOff {
+                by: roster.name(&by),
+            }),
         }
     }
 }
@@ -154,7 +175,8 @@ impl<L: Local + ?Sized> Targets<'_, L> {
     pub fn set(&self, spec: &TargetSpec) -> Result<()> {
         spec.check()?;
         let json = serde_json::to_vec(spec).unwrap_or_default();
-        self.0.set_marks(&[(format!("{TARGETS}{}", spec.name), Some(json))])
+        self.0
+            .set_marks(&[(format!("{TARGETS}{}", spec.name), Some(json))])
     }
 
     /// Removes a target; what lies there stays.
@@ -171,7 +193,10 @@ impl<L: Local + ?Sized> Targets<'_, L> {
     /// The store cannot be read.
     pub fn list(&self) -> Result<Vec<TargetSpec>> {
         let rows = self.0.marks(TARGETS, 1000)?;
-        Ok(rows.iter().filter_map(|(_, json)| serde_json::from_slice(json).ok()).collect())
+        Ok(rows
+            .iter()
+            .filter_map(|(_, json)| serde_json::from_slice(json).ok())
+            .collect())
     }
 
     /// The target of a name; a text that is an address itself is one without credentials.
@@ -188,7 +213,14 @@ impl<L: Local + ?Sized> Targets<'_, L> {
             return Ok(found.unwrap_or_else(|| TargetSpec::new("", name)));
         }
         let known: Vec<String> = all.into_iter().map(|spec| spec.name).collect();
-        let known = if known.is_empty() { "(none yet)".into() } else { known.join(", ") };
-        Err(ExchangeError::NoTarget { name: name.to_owned(), known })
+        let known = if known.is_empty() {
+            "(none yet)".into()
+        } else {
+            known.join(", ")
+        };
+        Err(ExchangeError::NoTarget {
+            name: name.to_owned(),
+            known,
+        })
     }
 }

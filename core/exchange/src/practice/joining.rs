@@ -48,7 +48,11 @@ struct Request {
     signature: String,
 }
 
-pub(super) fn invite(local: &(impl Local + ?Sized), member: &Member, target: &dyn Target) -> Result<Invitation> {
+pub(super) fn invite(
+    local: &(impl Local + ?Sized),
+    member: &Member,
+    target: &dyn Target,
+) -> Result<Invitation> {
     let code = Code::new()?;
     let practice = &member.practice;
     let welcome = Welcome {
@@ -61,25 +65,41 @@ pub(super) fn invite(local: &(impl Local + ?Sized), member: &Member, target: &dy
     };
     let json = to_json(&welcome)?;
     // First what this device must remember: a welcome without it would never be answered.
-    let mark = (format!("{INVITES}{}", code.name()), Some(code.secret().into_bytes()));
+    let mark = (
+        format!("{INVITES}{}", code.name()),
+        Some(code.secret().into_bytes()),
+    );
     local.set_marks(&[mark])?;
     target.put(&code.file("welcome"), &seal_to_code(&code.secret(), &json)?)?;
-    Ok(Invitation { text: code.text(), qr: format!("PLINTHSIDE-JOIN:{}", code.plain()), target: target.describe() })
+    Ok(Invitation {
+        text: code.text(),
+        qr: format!("PLINTHSIDE-JOIN:{}", code.plain()),
+        target: target.describe(),
+    })
 }
 
-pub(super) fn join(local: &(impl Local + ?Sized), target: &dyn Target, text: &str, name: &str) -> Result<String> {
+pub(super) fn join(
+    local: &(impl Local + ?Sized),
+    target: &dyn Target,
+    text: &str,
+    name: &str,
+) -> Result<String> {
     let code = Code::read(text)?;
     if let Some(before) = Member::read(local)? {
         let roster = before.practice.roster();
         let me = &before.own.card.device;
         let alone = roster.live().count() == 1 && roster.live().all(|card| &card.device == me);
-        let free = before.own.copy != local.copy_id()? || roster.struck.contains_key(me) || !roster.cards.contains_key(me);
+        let free = before.own.copy != local.copy_id()?
+            || roster.struck.contains_key(me)
+            || !roster.cards.contains_key(me);
         // A practice of this one device alone is joined to the other: nothing of it was anybody's.
         if !(free || alone) {
             return Err(ExchangeError::InAPractice);
         }
     }
-    let nothing = || ExchangeError::NoInvitation { target: target.describe() };
+    let nothing = || ExchangeError::NoInvitation {
+        target: target.describe(),
+    };
     let sealed = match target.get(&code.file("welcome")) {
         Err(error) if error.is_not_found() => return Err(nothing()),
         other => other?,
@@ -96,8 +116,14 @@ pub(super) fn join(local: &(impl Local + ?Sized), target: &dyn Target, text: &st
         words: welcome.words.into_iter().collect(),
     };
     let card = to_json(&own.card)?;
-    let request = Request { signature: own.signing.sign(JOIN, &card), card: own.card.clone() };
-    target.put(&code.file("request"), &seal_to_code(&code.secret(), &to_json(&request)?)?)?;
+    let request = Request {
+        signature: own.signing.sign(JOIN, &card),
+        card: own.card.clone(),
+    };
+    target.put(
+        &code.file("request"),
+        &seal_to_code(&code.secret(), &to_json(&request)?)?,
+    )?;
     forget_targets(local)?;
     Member { own, practice }.save(local)?;
     Ok(welcome.inviter)
@@ -105,13 +131,25 @@ pub(super) fn join(local: &(impl Local + ?Sized), target: &dyn Target, text: &st
 
 /// What this device knew of targets belongs to whichever device it was before.
 fn forget_targets(local: &(impl Local + ?Sized)) -> Result<()> {
-    for prefix in ["exchange/at/", "exchange/stream/", "exchange/in/", "exchange/has/", "exchange/gone/", "exchange/want/"] {
+    for prefix in [
+        "exchange/at/",
+        "exchange/stream/",
+        "exchange/in/",
+        "exchange/has/",
+        "exchange/gone/",
+        "exchange/want/",
+    ] {
         loop {
             let rows = local.marks(prefix, 1000)?;
             if rows.is_empty() {
                 break;
             }
-            local.set_marks(&rows.into_iter().map(|(name, _)| (name, None)).collect::<Vec<_>>())?;
+            local.set_marks(
+                &rows
+                    .into_iter()
+                    .map(|(name, _)| (name, None))
+                    .collect::<Vec<_>>(),
+            )?;
         }
     }
     Ok(())
@@ -125,19 +163,30 @@ pub(crate) fn admit_joiners(
 ) -> Result<Vec<String>> {
     let mut admitted = Vec::new();
     for (mark, secret) in local.marks(INVITES, 100)? {
-        let Some(code) = String::from_utf8(secret).ok().and_then(|secret| Code::read(&secret).ok()) else { continue };
+        let Some(code) = String::from_utf8(secret)
+            .ok()
+            .and_then(|secret| Code::read(&secret).ok())
+        else {
+            continue;
+        };
         let sealed = match target.get(&code.file("request")) {
             Err(error) if error.is_not_found() => continue,
             other => other?,
         };
-        let request = unseal_with_code(&code.secret(), &sealed).and_then(|json| serde_json::from_slice::<Request>(&json).ok());
+        let request = unseal_with_code(&code.secret(), &sealed)
+            .and_then(|json| serde_json::from_slice::<Request>(&json).ok());
         // Anything else under that name is not from whoever knows the code.
-        let Some(Request { card, signature }) = request else { continue };
+        let Some(Request { card, signature }) = request else {
+            continue;
+        };
         if !signed(&card.verify, JOIN, &to_json(&card)?, &signature) {
             continue;
         }
         let name = card.name.clone();
-        member.practice.words.insert(Word::Admit { card, by: member.own.card.device.clone() });
+        member.practice.words.insert(Word::Admit {
+            card,
+            by: member.own.card.device.clone(),
+        });
         member.practice.settle()?;
         let practice = (super::PRACTICE_MARK, &member.practice);
         // In one go: a code that has let a device in is forgotten with it.
@@ -179,28 +228,47 @@ impl Code {
                 'I' | 'L' => '1',
                 c => c,
             };
-            let value = SYMBOLS.iter().position(|s| char::from(*s) == c).ok_or(ExchangeError::NotACode)?;
+            let value = SYMBOLS
+                .iter()
+                .position(|s| char::from(*s) == c)
+                .ok_or(ExchangeError::NotACode)?;
             values.push(value as u8);
         }
         let (check, symbols) = values.split_last().ok_or(ExchangeError::NotACode)?;
         let code = Self(symbols.try_into().map_err(|_| ExchangeError::NotACode)?);
-        if code.check() != *check { Err(ExchangeError::NotACode) } else { Ok(code) }
+        if code.check() != *check {
+            Err(ExchangeError::NotACode)
+        } else {
+            Ok(code)
+        }
     }
 
     /// Finds every single wrong symbol and every exchange of two neighbours: weights that are
     /// units modulo 31, and differ by one.
     fn check(&self) -> u8 {
-        let sum: u32 = self.0.iter().enumerate().map(|(i, v)| (i as u32 % 30 + 1) * (u32::from(*v) % 31) + u32::from(*v / 31) * 7).sum();
+        let sum: u32 = self
+            .0
+            .iter()
+            .enumerate()
+            .map(|(i, v)| (i as u32 % 30 + 1) * (u32::from(*v) % 31) + u32::from(*v / 31) * 7)
+            .sum();
         (sum % 31) as u8
     }
 
     fn plain(&self) -> String {
-        self.0.iter().chain([&self.check()]).map(|v| char::from(SYMBOLS[usize::from(*v)])).collect()
+        self.0
+            .iter()
+            .chain([&self.check()])
+            .map(|v| char::from(SYMBOLS[usize::from(*v)]))
+            .collect()
     }
 
     fn text(&self) -> String {
         let plain = self.plain();
-        let groups: Vec<&str> = (0..plain.len()).step_by(5).map(|i| &plain[i..plain.len().min(i + 5)]).collect();
+        let groups: Vec<&str> = (0..plain.len())
+            .step_by(5)
+            .map(|i| &plain[i..plain.len().min(i + 5)])
+            .collect();
         groups.join("-")
     }
 
@@ -224,9 +292,18 @@ mod tests {
     #[test]
     fn a_code_finds_typing_errors() {
         let code = Code::new().unwrap_or(Code([5; CODE_SYMBOLS]));
-        let text = code.text().to_lowercase().replace('1', "l").replace('0', "o");
+        let text = code
+            .text()
+            .to_lowercase()
+            .replace('1', "l")
+            .replace('0', "o");
         assert_eq!(Code::read(&text).map(|c| c.0).ok(), Some(code.0));
-        assert_eq!(Code::read(&format!("PLINTHSIDE-JOIN:{}", code.plain())).map(|c| c.0).ok(), Some(code.0));
+        assert_eq!(
+            Code::read(&format!("PLINTHSIDE-JOIN:{}", code.plain()))
+                .map(|c| c.0)
+                .ok(),
+            Some(code.0)
+        );
         let plain: Vec<u8> = code.plain().into_bytes();
         let mut missed = 0;
         for i in 0..plain.len() {

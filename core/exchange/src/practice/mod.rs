@@ -10,8 +10,8 @@ mod roster;
 
 pub use devices::{Device, Devices, Targets};
 pub use joining::Invitation;
-pub use roster::Card;
 pub(crate) use joining::admit_joiners;
+pub use roster::Card;
 pub(crate) use roster::{Roster, Share, Standing, Word};
 
 use crate::error::{ExchangeError, Result};
@@ -47,7 +47,13 @@ impl OwnKeys {
             verify: signing.public(),
             recipient: identity.public()?,
         };
-        Ok(Self { copy, card, signing, identity, invited_by: String::new() })
+        Ok(Self {
+            copy,
+            card,
+            signing,
+            identity,
+            invited_by: String::new(),
+        })
     }
 }
 
@@ -73,7 +79,10 @@ impl Practice {
             secret: hex(&random::<32>()?),
             keys: BTreeMap::new(),
             shares: Vec::new(),
-            words: BTreeSet::from([Word::Admit { card: own.card.clone(), by: own.card.device.clone() }]),
+            words: BTreeSet::from([Word::Admit {
+                card: own.card.clone(),
+                by: own.card.device.clone(),
+            }]),
         };
         practice.new_key()?;
         Ok(practice)
@@ -86,13 +95,23 @@ impl Practice {
     /// Makes a new practice key and hands it to every member.
     pub fn new_key(&mut self) -> Result<()> {
         let key = SecretKey::generate();
-        let newest = self.shares.iter().map(|s| s.generation).chain(self.keys.values().map(|k| k.0)).max();
-        self.keys.insert(key.public()?, (newest.unwrap_or(0) + 1, key));
+        let newest = self
+            .shares
+            .iter()
+            .map(|s| s.generation)
+            .chain(self.keys.values().map(|k| k.0))
+            .max();
+        self.keys
+            .insert(key.public()?, (newest.unwrap_or(0) + 1, key));
         self.hand_over()
     }
 
     fn shared_with(&self, key: &str) -> BTreeSet<&str> {
-        self.shares.iter().filter(|s| s.key == key).map(|s| s.device.as_str()).collect()
+        self.shares
+            .iter()
+            .filter(|s| s.key == key)
+            .map(|s| s.device.as_str())
+            .collect()
     }
 
     /// Hands every key held to every member that has not got it.
@@ -101,8 +120,12 @@ impl Practice {
         let mut new = Vec::new();
         for (public, (generation, secret)) in &self.keys {
             let have = self.shared_with(public);
-            for card in roster.live().filter(|card| !have.contains(card.device.as_str())) {
-                let bytes = serde_json::to_vec(secret).map_err(|e| ExchangeError::Sealing { why: e.to_string() })?;
+            for card in roster
+                .live()
+                .filter(|card| !have.contains(card.device.as_str()))
+            {
+                let bytes = serde_json::to_vec(secret)
+                    .map_err(|e| ExchangeError::Sealing { why: e.to_string() })?;
                 new.push(Share {
                     key: public.clone(),
                     generation: *generation,
@@ -117,14 +140,24 @@ impl Practice {
 
     /// Takes in a key handed over; says whether anything was new.
     pub fn take_share(&mut self, share: &Share, own: &OwnKeys) -> bool {
-        if self.shares.iter().any(|s| (&s.key, &s.device) == (&share.key, &share.device)) {
+        if self
+            .shares
+            .iter()
+            .any(|s| (&s.key, &s.device) == (&share.key, &share.device))
+        {
             return false;
         }
         if share.device == own.card.device {
-            let secret = STANDARD.decode(&share.sealed).ok().and_then(|sealed| unseal([&own.identity], &sealed));
+            let secret = STANDARD
+                .decode(&share.sealed)
+                .ok()
+                .and_then(|sealed| unseal([&own.identity], &sealed));
             let secret = secret.and_then(|bytes| serde_json::from_slice::<SecretKey>(&bytes).ok());
-            let Some(secret) = secret.filter(|s| s.public().is_ok_and(|p| p == share.key)) else { return false };
-            self.keys.insert(share.key.clone(), (share.generation, secret));
+            let Some(secret) = secret.filter(|s| s.public().is_ok_and(|p| p == share.key)) else {
+                return false;
+            };
+            self.keys
+                .insert(share.key.clone(), (share.generation, secret));
         }
         self.shares.push(share.clone());
         true
@@ -135,11 +168,18 @@ impl Practice {
         let roster = self.roster();
         let fits = |public: &str| {
             let have = self.shared_with(public);
-            roster.live().all(|card| have.contains(card.device.as_str()))
-                && !roster.struck.keys().any(|device| have.contains(device.as_str()))
+            roster
+                .live()
+                .all(|card| have.contains(card.device.as_str()))
+                && !roster
+                    .struck
+                    .keys()
+                    .any(|device| have.contains(device.as_str()))
         };
         let newest = self.keys.iter().filter(|(public, _)| fits(public));
-        newest.max_by(|a, b| (a.1.0, b.0).cmp(&(b.1.0, a.0))).map(|(public, _)| public.as_str())
+        newest
+            .max_by(|a, b| (a.1.0, b.0).cmp(&(b.1.0, a.0)))
+            .map(|(public, _)| public.as_str())
     }
 
     /// Brings keys in line with who is in: hands over what is missing, makes a new key where none
@@ -170,7 +210,9 @@ impl Member {
     pub fn read(local: &(impl Local + ?Sized)) -> Result<Option<Self>> {
         let own: Option<OwnKeys> = read_mark(local, DEVICE_MARK)?;
         let practice: Option<Practice> = read_mark(local, PRACTICE_MARK)?;
-        Ok(own.zip(practice).map(|(own, practice)| Self { own, practice }))
+        Ok(own
+            .zip(practice)
+            .map(|(own, practice)| Self { own, practice }))
     }
 
     /// This device's membership; a copy of another device's store has none.
@@ -180,26 +222,42 @@ impl Member {
             return Ok(member);
         }
         let roster = member.practice.roster();
-        if roster.live().any(|card| card.device != member.own.card.device) {
+        if roster
+            .live()
+            .any(|card| card.device != member.own.card.device)
+        {
             return Err(ExchangeError::ACopy);
         }
         // The backup of a practice of one device: nobody could let it in but itself.
         let old = member.own.card.device.clone();
         member.own = OwnKeys::new(local.copy_id()?, &member.own.card.name)?;
-        member.practice.words.insert(Word::Admit { card: member.own.card.clone(), by: old });
+        member.practice.words.insert(Word::Admit {
+            card: member.own.card.clone(),
+            by: old,
+        });
         member.practice.settle()?;
         member.save(local)?;
         Ok(member)
     }
 
     pub fn save(&self, local: &(impl Local + ?Sized)) -> Result<()> {
-        local.set_marks(&[json_mark(DEVICE_MARK, &self.own), json_mark(PRACTICE_MARK, &self.practice)])
+        local.set_marks(&[
+            json_mark(DEVICE_MARK, &self.own),
+            json_mark(PRACTICE_MARK, &self.practice),
+        ])
     }
 
     pub fn sender(&self) -> Result<Sender> {
         let practice = &self.practice;
-        let current = practice.current_key().and_then(|public| practice.keys.get_key_value(public));
-        let newest = || practice.keys.iter().max_by_key(|(_, (generation, _))| *generation);
+        let current = practice
+            .current_key()
+            .and_then(|public| practice.keys.get_key_value(public));
+        let newest = || {
+            practice
+                .keys
+                .iter()
+                .max_by_key(|(_, (generation, _))| *generation)
+        };
         let (public, (_, secret)) = current.or_else(newest).ok_or(ExchangeError::NoPractice)?;
         Ok(Sender {
             signing: secret.signer("package"),

@@ -27,10 +27,18 @@ pub(crate) enum Word {
     /// A device is let in.
     Admit { card: Card, by: String },
     /// A device is struck off: of what it published, only this counts.
-    Strike { device: String, by: String, upto: Upto },
+    Strike {
+        device: String,
+        by: String,
+        upto: Upto,
+    },
     /// This much of a struck device had been taken in before its strike was known here: it counts
     /// too, or devices would differ for ever.
-    Took { device: String, by: String, upto: Upto },
+    Took {
+        device: String,
+        by: String,
+        upto: Upto,
+    },
 }
 
 /// One practice key handed to one device: sealed to that device's own key.
@@ -69,10 +77,16 @@ impl Roster {
             match word {
                 // Of two cards for one device the first in order stands, on every device alike.
                 Word::Admit { card, .. } => {
-                    roster.cards.entry(card.device.clone()).or_insert_with(|| card.clone());
+                    roster
+                        .cards
+                        .entry(card.device.clone())
+                        .or_insert_with(|| card.clone());
                 }
                 Word::Strike { device, by, upto } => {
-                    let entry = roster.struck.entry(device.clone()).or_insert_with(|| (by.clone(), Upto::new()));
+                    let entry = roster
+                        .struck
+                        .entry(device.clone())
+                        .or_insert_with(|| (by.clone(), Upto::new()));
                     most(&mut entry.1, upto);
                 }
                 Word::Took { .. } => {}
@@ -98,11 +112,15 @@ impl Roster {
 
     /// Devices that are in and not struck off.
     pub fn live(&self) -> impl Iterator<Item = &Card> {
-        self.cards.values().filter(|card| !self.struck.contains_key(&card.device))
+        self.cards
+            .values()
+            .filter(|card| !self.struck.contains_key(&card.device))
     }
 
     pub fn name(&self, device: &str) -> String {
-        self.cards.get(device).map_or_else(|| format!("device {device}"), |card| card.name.clone())
+        self.cards
+            .get(device)
+            .map_or_else(|| format!("device {device}"), |card| card.name.clone())
     }
 }
 

@@ -40,7 +40,8 @@ pub(super) fn place(stream: &str, counter: u64) -> String {
 pub(super) fn placed(name: &str) -> Option<(&str, u64)> {
     let (stream, counter) = name.rsplit_once('-')?;
     let device = device_of(stream);
-    let plain = |text: &str| !text.is_empty() && text.bytes().all(|b| b.is_ascii_hexdigit() || b == b'.');
+    let plain =
+        |text: &str| !text.is_empty() && text.bytes().all(|b| b.is_ascii_hexdigit() || b == b'.');
     (plain(stream) && device.len() == 16 && counter.len() == 8).then_some(())?;
     Some((stream, counter.parse().ok()?))
 }

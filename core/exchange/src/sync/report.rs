@@ -127,9 +127,18 @@ impl Report {
         ];
         let joined = |parts: [Option<String>; 3]| {
             let parts: Vec<String> = parts.into_iter().flatten().collect();
-            if parts.is_empty() { "nothing new".to_owned() } else { parts.join(", ") }
+            if parts.is_empty() {
+                "nothing new".to_owned()
+            } else {
+                parts.join(", ")
+            }
         };
-        lines.push(format!("{}: sent {}; received {}.", self.target, joined(sent), joined(received)));
+        lines.push(format!(
+            "{}: sent {}; received {}.",
+            self.target,
+            joined(sent),
+            joined(received)
+        ));
         if self.cancelled {
             lines.push("Stopped on request; the next synchronisation goes on from here.".into());
         }
@@ -140,10 +149,16 @@ impl Report {
             lines.push(format!("{name} has joined."));
         }
         if self.photos_to_send > 0 {
-            lines.push(format!("{} photograph(s) still have to be sent.", self.photos_to_send));
+            lines.push(format!(
+                "{} photograph(s) still have to be sent.",
+                self.photos_to_send
+            ));
         }
         if self.photos_to_fetch > 0 {
-            lines.push(format!("{} photograph(s) still have to be fetched.", self.photos_to_fetch));
+            lines.push(format!(
+                "{} photograph(s) still have to be fetched.",
+                self.photos_to_fetch
+            ));
         }
         if self.files_erased > 0 {
             lines.push(format!(

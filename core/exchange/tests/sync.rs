@@ -1,0 +1,288 @@
+//! Devices of one practice over a target in memory, with real stores.
+#![allow(clippy::expect_used)]
+
+mod common;
+
+use common::{add, edit, join, memory, pair, reason, run, store, try_sync};
+use plinthside_exchange::{Devices, ExchangeError, Memory, ProblemKind, Target, visit_state};
+
+#[test]
+fn visits_and_photographs_reach_the_other_device_and_steady_syncs_are_quiet() {
+    let (folder, target) = (tempfile::tempdir().expect("folder"), memory());
+    let (a, b) = pair(folder.path(), &target);
+    add(
+        &a,
+        "v1",
+        "trips",
+        &[b"first photograph", b"second photograph"],
+    );
+    assert!(!visit_state(&a, "memory", "v1").expect("state").done);
+    let sent = run(&a, &target);
+    assert_eq!((sent.records_sent, sent.photos_sent), (1, 2));
+    assert!(visit_state(&a, "memory", "v1").expect("state").done);
+    let received = run(&b, &target);
+    assert_eq!(
+        (
+            received.records_received,
+            received.photos_received,
+            received.problems.len()
+        ),
+        (1, 2, 0)
+    );
+    assert_eq!(reason(&b, "v1"), "trips");
+    assert!(
+        b.lock()
+            .expect("lock")
+            .missing_photos()
+            .expect("missing")
+            .is_empty()
+    );
+    // Nothing new: no batch, and as few requests as there are lists.
+    for device in [&a, &b, &a, &b] {
+        let quiet = run(device, &target);
+        assert_eq!(
+            (quiet.batches_sent, quiet.bytes_sent, quiet.records_received),
+            (0, 0, 0)
+        );
+        assert!(quiet.requests <= 3, "{} requests", quiet.requests);
+    }
+}
+
+#[test]
+fn edits_of_one_field_on_two_devices_are_a_conflict_in_the_record_not_a_failed_sync() {
+    let (folder, target) = (tempfile::tempdir().expect("folder"), memory());
+    let (a, b) = pair(folder.path(), &target);
+    add(&a, "v1", "trips", &[]);
+    run(&a, &target);
+    run(&b, &target);
+    edit(&a, "v1", "trips when tired");
+    edit(&b, "v1", "drop foot");
+    for device in [&a, &b, &a] {
+        assert!(run(device, &target).problems.is_empty());
+    }
+    for device in [&a, &b] {
+        assert_eq!(
+            device
+                .lock()
+                .expect("lock")
+                .conflicts("v1")
+                .expect("conflicts")
+                .len(),
+            1
+        );
+    }
+    assert_eq!(reason(&a, "v1"), reason(&b, "v1"));
+}
+
+#[test]
+fn an_erasure_reaches_the_other_device_and_the_target() {
+    let (folder, target) = (tempfile::tempdir().expect("folder"), memory());
+    let (a, b) = pair(folder.path(), &target);
+    add(&a, "gone", "secret words", &[b"a photograph to go"]);
+    add(&a, "stays", "kept", &[]);
+    run(&a, &target);
+    run(&b, &target);
+    edit(&b, "gone", "secret words again");
+    run(&b, &target);
+    let photos = |target: &Memory| {
+        target
+            .files()
+            .keys()
+            .filter(|name| name.contains("/photos/"))
+            .count()
+    };
+    assert_eq!(photos(&target), 1);
+    let before: Vec<String> = target
+        .files()
+        .keys()
+        .filter(|n| n.contains("/changes/"))
+        .cloned()
+        .collect();
+    run(&a, &target);
+    a.lock().expect("lock").erase("gone", "Ada").expect("erase");
+    let told = run(&a, &target);
+    assert!(told.files_erased >= 2, "{told:?}");
+    run(&b, &target);
+    run(&a, &target);
+    assert_eq!(photos(&target), 0);
+    for device in [&a, &b] {
+        assert!(matches!(
+            device.lock().expect("lock").read("gone"),
+            Err(plinthside_store::StoreError::Erased { .. })
+        ));
+        assert_eq!(reason(device, "stays"), "kept");
+    }
+    // A newcomer that is handed every old file by a target that never unlinked takes nothing back.
+    let c = store(folder.path(), "C");
+    join(&a, &c, "Tablet C", &target);
+    run(&c, &target);
+    assert!(c.lock().expect("lock").read("gone").is_err());
+    assert_eq!(reason(&c, "stays"), "kept");
+    let left: Vec<String> = target
+        .files()
+        .keys()
+        .filter(|n| n.contains("/changes/"))
+        .cloned()
+        .collect();
+    assert!(
+        before.iter().any(|name| !left.contains(name)),
+        "no batch was unlinked"
+    );
+}
+
+#[test]
+fn a_lost_device_is_struck_off_and_locked_out() {
+    let (folder, target) = (tempfile::tempdir().expect("folder"), memory());
+    let (a, b) = pair(folder.path(), &target);
+    let c = store(folder.path(), "C");
+    join(&a, &c, "Tablet C", &target);
+    for device in [&a, &b, &c] {
+        run(device, &target);
+    }
+    let lost = Devices(&a)
+        .list()
+        .expect("list")
+        .into_iter()
+        .find(|d| d.name == "Tablet C")
+        .expect("C");
+    Devices(&a).strike_off(&lost.id).expect("strike");
+    // C does not know yet and publishes.
+    add(&c, "late", "written after the strike", &[]);
+    run(&c, &target);
+    run(&a, &target);
+    add(&a, "new", "sealed with the new key", &[]);
+    run(&a, &target);
+    let told = run(&b, &target);
+    assert!(
+        told.problems
+            .iter()
+            .any(|p| p.kind == ProblemKind::StruckOff),
+        "{:?}",
+        told.problems
+    );
+    assert!(b.lock().expect("lock").read("late").is_err());
+    assert_eq!(reason(&b, "new"), "sealed with the new key");
+    assert!(matches!(
+        try_sync(&c, &target),
+        Err(ExchangeError::StruckOff { .. })
+    ));
+    assert!(
+        c.lock().expect("lock").read("new").is_err(),
+        "the struck device reads what came after"
+    );
+}
+
+#[test]
+fn forged_truncated_foreign_replayed_and_out_of_order_files_change_nothing_and_are_named() {
+    let (folder, target) = (tempfile::tempdir().expect("folder"), memory());
+    let (a, b) = pair(folder.path(), &target);
+    for i in 0..3 {
+        add(&a, &format!("v{i}"), "whole", &[]);
+        run(&a, &target);
+    }
+    let files = target.files();
+    let batches: Vec<&String> = files.keys().filter(|n| n.contains("/changes/")).collect();
+    let own =
+        |n: &&&String| !b.lock().expect("lock").device_id().is_empty() && n.ends_with("00000003");
+    let third = batches.iter().find(own).expect("batch 3");
+    let (second, fourth) = (
+        third.replace("00000003", "00000002"),
+        third.replace("00000003", "00000004"),
+    );
+    let bytes = files[third.as_str()].to_vec();
+    let mut flipped = bytes.clone();
+    *flipped.last_mut().expect("bytes") ^= 1;
+    let text = String::from_utf8_lossy(&bytes).into_owned();
+    let foreign = text
+        .replacen(&third[..16], "0123456789abcdef", 1)
+        .into_bytes();
+    let mut forged = bytes.clone();
+    let at = forged.iter().position(|b| *b == b'}').expect("header");
+    forged[at - 2] ^= 1;
+    let cases: [(&str, Vec<u8>, ProblemKind); 6] = [
+        (
+            "half copied",
+            bytes[..bytes.len() / 2].to_vec(),
+            ProblemKind::Damaged,
+        ),
+        ("empty", Vec::new(), ProblemKind::Damaged),
+        ("one bit", flipped, ProblemKind::Damaged),
+        ("other practice", foreign, ProblemKind::Foreign),
+        (
+            "replayed",
+            files[second.as_str()].to_vec(),
+            ProblemKind::Misplaced,
+        ),
+        (
+            "out of order",
+            files[fourth.as_str()].to_vec(),
+            ProblemKind::Misplaced,
+        ),
+    ];
+    for (name, bad, kind) in cases {
+        let scratch = tempfile::tempdir().expect("folder");
+        let copy = memory();
+        for (file, bytes) in &files {
+            copy.put(file, bytes).expect("put");
+        }
+        let c = store(scratch.path(), "C");
+        let code = Devices(&a).invite(&copy).expect("invite");
+        Devices(&c)
+            .join(&copy, &code.text, "Tablet C")
+            .expect("join");
+        copy.put(third, &bad).expect("put");
+        let told = run(&c, &copy);
+        assert!(
+            told.problems.iter().any(|p| p.kind == kind),
+            "{name}: {:?}",
+            told.problems
+        );
+    }
+    // Signed by a key of nobody: the header alone is changed.
+    target.put(third, &forged).expect("put");
+    let told = run(&b, &target);
+    assert!(
+        told.problems
+            .iter()
+            .any(|p| matches!(p.kind, ProblemKind::Forged | ProblemKind::Damaged)),
+        "{:?}",
+        told.problems
+    );
+    // And it heals: asked for, published anew.
+    for device in [&b, &b, &a, &b, &a, &b] {
+        run(device, &target);
+    }
+    for i in 0..3 {
+        assert_eq!(reason(&b, &format!("v{i}")), "whole");
+    }
+    assert!(run(&b, &target).problems.is_empty());
+}
+
+#[test]
+fn a_code_lets_in_one_device_and_a_wrong_one_none() {
+    let (folder, target) = (tempfile::tempdir().expect("folder"), memory());
+    let (a, b) = (store(folder.path(), "A"), store(folder.path(), "B"));
+    assert!(matches!(
+        Devices(&b).invite(&target),
+        Err(ExchangeError::NoPractice)
+    ));
+    Devices(&a).begin("Tablet A").expect("begin");
+    let code = Devices(&a).invite(&target).expect("invite");
+    assert!(matches!(
+        Devices(&b).join(&target, "AAAA", "B"),
+        Err(ExchangeError::NotACode)
+    ));
+    Devices(&b)
+        .join(&target, &code.qr, "Tablet B")
+        .expect("join");
+    let waiting = run(&b, &target);
+    assert_eq!(waiting.waiting_for.as_deref(), Some("Tablet A"));
+    assert_eq!(run(&a, &target).admitted, ["Tablet B"]);
+    let c = store(folder.path(), "C");
+    assert!(matches!(
+        Devices(&c).join(&target, &code.text, "C"),
+        Err(ExchangeError::NoInvitation { .. })
+    ));
+    assert!(run(&b, &target).waiting_for.is_none());
+    assert_eq!(Devices(&b).list().expect("list").len(), 2);
+}
