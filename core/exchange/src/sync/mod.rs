@@ -57,7 +57,7 @@ pub fn sync<L: Local + ?Sized>(local: &L, target: &dyn Target, how: Sync<'_>) ->
         heads: BTreeMap::new(),
         here: Here::default(),
         fetched: BTreeMap::new(),
-        suspects: std::collections::BTreeSet::new(),
+        suspects: BTreeMap::new(),
         local,
         target,
         member,
@@ -119,7 +119,7 @@ struct Run<'a, 'h, L: Local + ?Sized> {
     /// Batches fetched already, by place.
     fetched: BTreeMap<String, Vec<u8>>,
     /// Devices that others call struck off; why, this device has yet to read.
-    suspects: std::collections::BTreeSet<String>,
+    suspects: BTreeMap<String, String>,
 }
 
 impl<L: Local + ?Sized> Run<'_, '_, L> {
@@ -162,6 +162,11 @@ impl<L: Local + ?Sized> Run<'_, '_, L> {
     fn may_publish(&mut self) -> Go<bool> {
         let roster = self.member.practice.roster();
         match roster.standing(&self.member.own.card.device) {
+            // The strike itself is sealed with a key this device does not get.
+            Standing::In if self.suspects.contains_key(&self.member.own.card.device) => {
+                let by = roster.name(&self.suspects[&self.member.own.card.device]);
+                Err(ExchangeError::StruckOff { by }.into())
+            }
             Standing::In => Ok(true),
             Standing::Unknown => {
                 self.report.waiting_for = Some(self.member.own.invited_by.clone());

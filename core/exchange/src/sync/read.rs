@@ -72,7 +72,9 @@ impl<L: Local + ?Sized> Run<'_, '_, L> {
             if let Ok(read) = batch::read(&bytes)
                 && read.verify(&card.verify).is_ok()
             {
-                self.suspects.extend(read.header.struck);
+                for struck in read.header.struck {
+                    self.suspects.insert(struck, device.to_owned());
+                }
             }
             self.fetched.insert(place(&stream, head), bytes);
         }
@@ -86,7 +88,7 @@ impl<L: Local + ?Sized> Run<'_, '_, L> {
         position.next = position.next.max(1);
         let roster = self.member.practice.roster();
         let limit = match roster.standing(device) {
-            Standing::In if self.suspects.contains(device) => return Ok(()),
+            Standing::In if self.suspects.contains_key(device) => return Ok(()),
             Standing::In => head,
             Standing::Unknown => {
                 let words = format!(
