@@ -268,7 +268,7 @@ impl Cast {
             ),
             Some(MeasuredBy::Ruler) => Text::new(
                 "Measured with ruler and calliper, without photographs.",
-                "Mit Lineal und Messzange vermessen, ohne Fotos.",
+                "Mit Lineal und Messschieber vermessen, ohne Fotos.",
             ),
             None => Text::new(
                 "Cast not measured: the patient's own dimensions alone, without photographs.",

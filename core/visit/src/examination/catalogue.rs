@@ -114,7 +114,7 @@ words! {
         Monofilament = "monofilament", "monofilament", "Monofilament";
         Touch = "touch", "touch", "Berührung";
         Tape = "tape", "tape", "Maßband";
-        Calliper = "calliper", "calliper", "Messzange";
+        Calliper = "calliper", "calliper", "Messschieber";
         Ruler = "ruler", "ruler", "Lineal";
         Card = "card", "card", "Karte";
         Photograph = "photograph", "photograph", "Foto";

@@ -98,8 +98,8 @@ fields! {
     "motion.hinge", FieldKind::Text, "Hinge", "Gelenktyp";
     "motion.hinge_size", FieldKind::Text, "Hinge size", "Gelenkgröße";
     "motion.hinge_rated_mass_kg", FieldKind::Number("kg"), "Hinge rated for", "Gelenk zugelassen bis";
-    "motion.bench_angle", word!(BenchAngle), "Ankle angle on the bench", "Knöchelwinkel an der Werkbank";
-    "motion.bench_angle_deg", DEG, "Bench angle", "Werkbankwinkel";
+    "motion.bench_angle", word!(BenchAngle), "Ankle angle on the bench", "Knöchelwinkel im Aufbau";
+    "motion.bench_angle_deg", DEG, "Bench angle", "Aufbauwinkel";
     "motion.heel_lift_mm", MM, "Heel lift", "Fersenerhöhung";
     "motion.hinge_line.kind", word!(HingeLineKind), "Hinge line", "Gelenklinie";
     "motion.hinge_line.external_rotation_deg", DEG, "Hinge line turned outward", "Gelenklinie nach außen gedreht";
@@ -118,7 +118,7 @@ fields! {
     "shell.plastic", FieldKind::Text, "Plastic", "Kunststoff";
     "shell.thickness_mm", MM, "Thickness", "Dicke";
     "shell.footplate_end", word!(FootplateEnd), "Footplate ends", "Fußplatte endet";
-    "shell.toe_spring_mm", MM, "Toe spring", "Zehensprengung";
+    "shell.toe_spring_mm", MM, "Toe spring", "Spitzensprengung";
     "shell.medial_flange_top_mm", MM, "Medial flange top from the floor", "Oberkante mediale Wange ab Boden";
     "shell.lateral_flange_top_mm", MM, "Lateral flange top from the floor", "Oberkante laterale Wange ab Boden";
     "shell.lateral_extension", FieldKind::Flag, "Lateral extension of the foot shell", "Laterale Verlängerung der Fußschale";
@@ -149,7 +149,7 @@ fields! {
     "closure.lining", FieldKind::Text, "Lining", "Futter";
     "closure.cover", FieldKind::Text, "Cover", "Bezug";
     "closure.colour", FieldKind::Text, "Colour", "Farbe";
-    "footwear.heel_to_ball_drop_mm", MM, "Shoe, heel to ball drop", "Schuh, Absatzsprengung";
+    "footwear.heel_to_ball_drop_mm", MM, "Shoe, heel to ball drop", "Schuh, Fersensprengung";
     "footwear.internal_width_mm", MM, "Shoe, internal width", "Schuh, Innenbreite";
     "footwear.internal_depth_mm", MM, "Shoe, internal depth", "Schuh, Innenhöhe";
     "footwear.closure", word!(ShoeClosure), "Shoe closure", "Schuhverschluss";
@@ -157,7 +157,7 @@ fields! {
     "footwear.sent", word!(ShoeSent), "Sent with the cast", "Dem Abdruck beigelegt";
     "footwear.raise_other_shoe_mm", MM, "Raise on the other shoe", "Erhöhung am anderen Schuh";
     "footwear.trim_to_shoe", FieldKind::Flag, "Trim to the shoe", "Auf den Schuh zuschneiden";
-    "note", FieldKind::Text, "Note to the bench", "Hinweis an die Werkbank";
+    "note", FieldKind::Text, "Note to the bench", "Hinweis an die Werkstatt";
 }
 
 /// The field of a path.
