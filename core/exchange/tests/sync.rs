@@ -14,7 +14,10 @@ fn visits_and_photographs_reach_the_other_device_and_steady_syncs_are_quiet() {
         &a,
         "v1",
         "trips",
-        &[b"first photograph", b"second photograph"],
+        &[
+            b"first photograph".as_slice(),
+            b"second photograph".as_slice(),
+        ],
     );
     assert!(!visit_state(&a, "memory", "v1").expect("state").done);
     let sent = run(&a, &target);

@@ -1,7 +1,7 @@
 //! What every target must do, and a whole exchange over it.
 #![allow(dead_code, clippy::expect_used)]
 
-use super::{add, edit, pair, reason, run};
+use crate::common::{add, edit, pair, reason, run};
 use plinthside_exchange::{Target, TargetError};
 
 /// The four verbs.
@@ -62,7 +62,12 @@ pub fn verbs(target: &dyn Target) {
 pub fn exchange(target: &dyn Target) {
     let folder = tempfile::tempdir().expect("folder");
     let (a, b) = pair(folder.path(), target);
-    add(&a, "v1", "trips", &[b"a photograph", b"another"]);
+    add(
+        &a,
+        "v1",
+        "trips",
+        &[b"a photograph".as_slice(), b"another".as_slice()],
+    );
     add(&b, "v2", "drop foot", &[]);
     run(&a, target);
     run(&b, target);
