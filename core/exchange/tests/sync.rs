@@ -289,3 +289,77 @@ fn a_code_lets_in_one_device_and_a_wrong_one_none() {
     assert!(run(&b, &target).waiting_for.is_none());
     assert_eq!(Devices(&b).list().expect("list").len(), 2);
 }
+
+#[test]
+fn whoever_has_the_targets_files_reads_nothing_of_a_patient() {
+    let (folder, target) = (tempfile::tempdir().expect("folder"), memory());
+    let (a, b) = pair(folder.path(), &target);
+    add(
+        &a,
+        "visit-identifier",
+        "unmistakable reason",
+        &[b"the bytes of a photograph of a leg".as_slice()],
+    );
+    run(&a, &target);
+    run(&b, &target);
+    let words = [
+        "visit-identifier",
+        "unmistakable reason",
+        "Zwetsch",
+        "P-visit",
+        "photograph of a leg",
+        "Tablet A",
+        "Tablet B",
+    ];
+    for (name, bytes) in target.files() {
+        for word in words {
+            let found =
+                bytes.windows(word.len()).any(|w| w == word.as_bytes()) || name.contains(word);
+            assert!(!found, "{name} shows {word}");
+        }
+    }
+    // A photograph's name does not tell which it is, even to somebody who has the photograph.
+    let sha = a
+        .lock()
+        .expect("lock")
+        .unsent_photos(1)
+        .expect("photos")
+        .pop()
+        .expect("one");
+    assert!(target.files().keys().all(|name| !name.contains(&sha[..16])));
+}
+
+#[test]
+fn a_cancelled_sync_goes_on_where_it_stopped() {
+    use plinthside_exchange::{Sync, sync};
+    use std::sync::atomic::{AtomicBool, Ordering};
+    let (folder, target) = (tempfile::tempdir().expect("folder"), memory());
+    let (a, b) = pair(folder.path(), &target);
+    let photos: Vec<Vec<u8>> = (0..40_u8).map(|i| vec![i; 1000]).collect();
+    let named: Vec<&[u8]> = photos.iter().map(Vec::as_slice).collect();
+    add(&a, "v1", "trips", &named);
+    let stop = AtomicBool::new(false);
+    let mut steps = 0;
+    let mut progress = |_| {
+        steps += 1;
+        stop.store(steps > 20, Ordering::Relaxed);
+    };
+    let how = Sync {
+        address: "memory",
+        cancel: &stop,
+        progress: &mut progress,
+        photographs: true,
+    };
+    let first = sync(&a, &target, how).expect("sync");
+    assert!(
+        first.cancelled && first.photos_sent > 0 && first.photos_to_send > 0,
+        "{first:?}"
+    );
+    let second = run(&a, &target);
+    assert_eq!(
+        first.photos_sent + second.photos_sent,
+        40,
+        "none is sent twice"
+    );
+    assert_eq!(run(&b, &target).photos_received, 40);
+}

@@ -1,0 +1,164 @@
+//! What synchronising costs. `cost history N…`: requests, bytes and seconds of the first and of a
+//! steady synchronisation with N visits of history. `cost photographs N FOLDER`: N photographs of
+//! 3 MB to a folder, beside `age` and `cp` on the same bytes. `cost practices N`: N practices of
+//! three devices and twenty visits a day in one bucket, over the days.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+
+#[path = "../tests/common/mod.rs"]
+mod common;
+#[path = "../tests/common/sim.rs"]
+mod sim;
+
+use common::{store, visit};
+use plinthside_exchange::{Devices, Memory, Report, Sync, TargetSpec, connect, sync};
+use sim::Device;
+use std::sync::atomic::AtomicBool;
+use std::time::Instant;
+
+fn main() {
+    let arguments: Vec<String> = std::env::args().skip(1).collect();
+    let number = |text: &String| text.parse::<usize>().expect("number");
+    match arguments[0].as_str() {
+        "history" => arguments[1..].iter().for_each(|n| history(number(n))),
+        "photographs" => photographs(number(&arguments[1]), &arguments[2]),
+        _ => practices(number(&arguments[1])),
+    }
+}
+
+fn line(what: &str, n: usize, seconds: f64, r: &Report) {
+    println!(
+        "{what:<34} {n:>7} visits {:>7} requests {:>12} bytes sent {:>12} received {seconds:>8.3} s",
+        r.requests, r.bytes_sent, r.bytes_received
+    );
+}
+
+fn history(n: usize) {
+    let folder = tempfile::tempdir().expect("folder");
+    let target = Memory::default();
+    let (a, b) = common::pair(folder.path(), &target);
+    let visits: Vec<_> = (0..n)
+        .map(|i| {
+            (
+                format!("h{i}"),
+                visit(&format!("h{i}"), "trips when tired", &[]),
+            )
+        })
+        .collect();
+    a.lock()
+        .expect("lock")
+        .import_all(
+            "visit",
+            visits.iter().map(|(id, v)| (id.as_str(), v)),
+            "Ada",
+        )
+        .expect("import");
+    let timed = |what: &str, device: &std::sync::Mutex<plinthside_store::Store>| {
+        let start = Instant::now();
+        let report = common::run(device, &target);
+        line(what, n, start.elapsed().as_secs_f64(), &report);
+    };
+    timed("first, sending", &a);
+    timed("first, receiving", &b);
+    // The median of what follows is the steady cost; the first after a long run still tidies up.
+    for i in 0..5 {
+        common::add(&a, &format!("new{i}"), "one new visit", &[]);
+        timed("steady, one new visit, sending", &a);
+        timed("steady, one new visit, receiving", &b);
+    }
+    timed("steady, nothing new", &a);
+}
+
+fn photographs(n: usize, at: &str) {
+    let folder = tempfile::tempdir().expect("folder");
+    let a = store(folder.path(), "A");
+    Devices(&a).begin("A").expect("begin");
+    let photos: Vec<Vec<u8>> = (0..n as u64)
+        .map(|k| {
+            let mut x = k + 1;
+            (0..3_000_000)
+                .map(|_| {
+                    x = x.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
+                    (x >> 56) as u8
+                })
+                .collect()
+        })
+        .collect();
+    for (i, photo) in photos.iter().enumerate() {
+        common::add(&a, &format!("v{i}"), "x", &[photo.as_slice()]);
+        std::fs::write(std::path::Path::new(at).join(format!("plain-{i}")), photo).expect("write");
+    }
+    drop(photos);
+    let before = peak_kib();
+    let target = connect(&TargetSpec::new("", format!("{at}/target"))).expect("connect");
+    let start = Instant::now();
+    let report = common::run(&a, &*target);
+    let seconds = start.elapsed().as_secs_f64();
+    let mb = report.bytes_sent as f64 / 1e6;
+    println!(
+        "{n} photographs, {mb:.0} MB in {seconds:.2} s: {:.0} MB/s",
+        mb / seconds
+    );
+    println!("peak memory before {before} KiB, after {} KiB", peak_kib());
+}
+
+fn peak_kib() -> u64 {
+    let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
+    let line = status.lines().find(|line| line.starts_with("VmHWM"));
+    line.and_then(|line| line.split_whitespace().nth(1)?.parse().ok())
+        .unwrap_or(0)
+}
+
+/// The production protocol over one shared bucket; devices in memory.
+fn practices(n: usize) {
+    let bucket = Memory::default();
+    let never = AtomicBool::new(false);
+    let go = |device: &Device| {
+        sync(
+            device,
+            &bucket,
+            Sync {
+                address: "bucket",
+                cancel: &never,
+                progress: &mut |_| {},
+                photographs: true,
+            },
+        )
+        .expect("sync")
+    };
+    let mut all = Vec::new();
+    for p in 0..n as u32 {
+        let devices: Vec<Device> = (0..3).map(|d| Device::new(p * 3 + d)).collect();
+        Devices(&devices[0]).begin("D0").expect("begin");
+        for device in &devices[1..] {
+            let code = Devices(&devices[0]).invite(&bucket).expect("invite");
+            Devices(device)
+                .join(&bucket, &code.text, "D")
+                .expect("join");
+            go(&devices[0]);
+        }
+        all.push(devices);
+    }
+    println!(
+        "{:>5} {:>9} {:>9} {:>14} {:>14} {:>12}",
+        "day", "syncs", "requests", "requests/sync", "bytes/sync", "files"
+    );
+    for day in 1..=5_u32 {
+        let (mut syncs, mut requests, mut bytes) = (0_u64, 0_u64, 0_u64);
+        for devices in &all {
+            for visit in 0..20_u32 {
+                let device = &devices[(visit % 3) as usize];
+                device.edit(&format!("d{day}v{visit}"), visit);
+                let report = go(device);
+                syncs += 1;
+                requests += report.requests;
+                bytes += report.bytes_sent + report.bytes_received;
+            }
+        }
+        println!(
+            "{day:>5} {syncs:>9} {requests:>9} {:>14.2} {:>14.0} {:>12}",
+            requests as f64 / syncs as f64,
+            bytes as f64 / syncs as f64,
+            bucket.files().len()
+        );
+    }
+}
