@@ -4,14 +4,15 @@
 //! Skipped where the data is not beside the project.
 #![allow(clippy::expect_used)] // a failed expectation is a failed test
 
+mod support;
+
 use nalgebra::{Matrix3, Vector2, Vector3};
-use plinthside_measure::marks::Surface;
 use plinthside_measure::mat::{Bar, Mat, MatTag, Printed};
-use plinthside_measure::observed::{CameraKey, MarkView, PhotoTags, SeenTag};
+use plinthside_measure::observed::{CameraKey, PhotoTags, SeenTag};
 use plinthside_measure::solve::{SolveOptions, rays, solve};
-use statrs::distribution::{ContinuousCDF, StudentsT};
 use std::collections::BTreeMap;
 use std::path::PathBuf;
+use support::held_out::{self, Found};
 
 fn data(name: &str) -> Option<PathBuf> {
     let path = PathBuf::from(env!("CARGO_MANIFEST_DIR"))
@@ -65,13 +66,13 @@ fn tags_held_out_as_marks_come_back_where_the_target_says() {
         let Some((views, target)) = euroc(camera) else {
             return;
         };
-        for held_out in [
+        for held in [
             [7_u32, 10, 14, 21, 25, 28],
             // The grid's own corners: beyond what the other tags say of the lens.
             [0, 5, 15, 20, 30, 35],
             [8, 9, 16, 19, 26, 27],
         ] {
-            let found = held_out_tags(camera, &views, 4, &target, &held_out);
+            let found = held_out_tags(camera, &views, 4, &target, &held);
             assert!(found.rms_mm < GRID_MM / 1350.0);
             assert!(found.distances_held > 0.92 && found.places_held > 0.9);
             sharp += u32::from(found.rms_mm < GRID_MM / 1950.0);
@@ -90,20 +91,12 @@ fn thirty_like_views_settle_with_honest_intervals() {
         let Some((views, target)) = euroc(camera) else {
             return;
         };
-        for held_out in [[7_u32, 10, 14, 21, 25, 28], [8, 9, 16, 19, 26, 27]] {
-            let found = held_out_tags(camera, &views, 1, &target, &held_out);
+        for held in [[7_u32, 10, 14, 21, 25, 28], [8, 9, 16, 19, 26, 27]] {
+            let found = held_out_tags(camera, &views, 1, &target, &held);
             assert!(found.rms_mm < GRID_MM / 2000.0);
             assert!(found.distances_held > 0.88 && found.places_held > 0.85);
         }
     }
-}
-
-/// What came back.
-struct Found {
-    rms_mm: f64,
-    /// Shares inside their 95 % intervals.
-    distances_held: f64,
-    places_held: f64,
 }
 
 /// Every `step`th view, whole images, the held-out tags' corners as marks.
@@ -112,7 +105,7 @@ fn held_out_tags(
     views: &[Corners],
     step: usize,
     target: &Corners,
-    held_out: &[u32],
+    held: &[u32],
 ) -> Found {
     let tag = |(id, c): (&u32, &[[f64; 2]; 4])| MatTag {
         id: *id,
@@ -121,7 +114,7 @@ fn held_out_tags(
     };
     let kept = target
         .iter()
-        .filter(|(id, _)| !held_out.contains(id))
+        .filter(|(id, _)| !held.contains(id))
         .map(tag)
         .collect();
     // The set calls its geometry exact.
@@ -135,42 +128,23 @@ fn held_out_tags(
         along: Some(bar),
     };
     let mat = Mat::new("a grid of others", kept, 2, Some(printed)).expect("a good grid");
-    let (mut photos, mut taps) = (Vec::new(), Vec::new());
+    let mut photos = Vec::new();
     for (i, view) in views.iter().enumerate().step_by(step) {
         let seen = |(id, c): (&u32, &[[f64; 2]; 4])| SeenTag {
             id: *id,
             corners_px: *c,
         };
-        let tags: Vec<SeenTag> = view
-            .iter()
-            .filter(|(id, _)| !held_out.contains(id))
-            .map(seen)
-            .collect();
-        if tags.len() < 8 {
-            continue;
-        }
-        let photo = format!("{camera}-{i}");
-        for (id, corners) in view.iter().filter(|(id, _)| held_out.contains(id)) {
-            for (k, px) in corners.iter().enumerate() {
-                taps.push(MarkView {
-                    mark: format!("{id}-{k}").as_str().into(),
-                    photo: photo.clone(),
-                    px: *px,
-                    sd_px: 1.0,
-                    surface: Surface::Outside,
-                });
-            }
-        }
         photos.push(PhotoTags {
-            photo,
+            photo: format!("{camera}-{i}"),
             width: 752,
             height: 480,
             orientation: 1,
             camera: CameraKey::default(),
             exif_focal_px: None,
-            tags,
+            tags: view.iter().map(seen).collect(),
         });
     }
+    let mut taps = held_out::split(&mut photos, held, 1.0);
     let options = SolveOptions {
         min_rays_deg: 0.5,
         unfinished: true,
@@ -178,64 +152,23 @@ fn held_out_tags(
     };
     // The corners' own scatter, from the kept tags, is what the held-out ones are given.
     let cameras = solve(&mat, &photos, &[], &options).expect("cameras");
-    let mut sds: Vec<f64> = cameras.cameras.iter().map(|c| c.sd_px).collect();
-    sds.sort_by(f64::total_cmp);
-    let sd_px = sds[sds.len() / 2];
+    let sd_px = held_out::corner_sd_px(&cameras);
     taps.iter_mut().for_each(|tap| tap.sd_px = sd_px);
     let solution = solve(&mat, &photos, &taps, &options).expect("no tap is wrong");
-    let n = solution.points.len();
-    let truth = |i: usize| {
-        let name = solution.points[i].mark.as_str();
-        let (id, k) = name.split_once('-').expect("ours");
-        let [x, y] = target[&id.parse().expect("ours")][k.parse::<usize>().expect("ours")];
+    let truth = |id: u32, k: usize| {
+        let [x, y] = target[&id][k];
         Vector3::new(x, y, 0.0)
     };
-    let found = |i: usize| Vector3::from(solution.points[i].mat_mm);
-    let t95 = StudentsT::new(0.0, 1.0, solution.dof)
-        .expect("dof")
-        .inverse_cdf(0.975);
-    let c = &solution.covariance_mm2;
-    let (mut squares, mut inside, mut pairs) = (0.0, 0.0, 0.0);
-    for i in 0..n {
-        for j in 0..i {
-            let way = found(i) - found(j);
-            let error = way.norm() - (truth(i) - truth(j)).norm();
-            let u = way.normalize();
-            let block = |a: usize, b: usize| c.view((3 * a, 3 * b), (3, 3));
-            let between = block(i, i) + block(j, j) - block(i, j) - block(j, i);
-            let sd = (u.transpose() * between * u)[0].sqrt();
-            squares += error * error;
-            inside += f64::from(error.abs() < t95 * sd);
-            pairs += 1.0;
-        }
-    }
-    let space: f64 = (0..n).map(|i| (found(i) - truth(i)).norm_squared()).sum();
-    let covered = (0..3 * n)
-        .filter(|k| {
-            let error = found(k / 3)[k % 3] - truth(k / 3)[k % 3];
-            error.abs() < t95 * c[(*k, *k)].sqrt()
-        })
-        .count() as f64
-        / (3 * n) as f64;
-    let rms = (squares / pairs).sqrt();
+    let found = held_out::judge(&solution, truth, 0.0);
     let lens = &solution.intrinsics[0];
     println!(
-        "{camera} {held_out:?}: {} views, {n} points, corner sd {sd_px:.2} px, f {:.1} ± {:.1}, k {:.3} {:.3}; \
-         distances rms {rms:.3} mm (1 in {:.0}), {:.3} inside 95 %; space rms {:.3} mm, {covered:.3} inside",
+        "{camera} {held:?}: {} views, corner sd {sd_px:.2} px, f {:.1} ± {:.1}; 1 in {:.0}; {found:.3?}",
         photos.len(),
         lens.f_px,
         lens.sd_f_px,
-        lens.k1,
-        lens.k2,
-        GRID_MM / rms,
-        inside / pairs,
-        (space / n as f64).sqrt()
+        GRID_MM / found.rms_mm,
     );
-    Found {
-        rms_mm: rms,
-        distances_held: inside / pairs,
-        places_held: covered,
-    }
+    found
 }
 
 struct GivenCamera {

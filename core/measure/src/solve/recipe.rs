@@ -154,6 +154,8 @@ fn weigh(problem: &mut Problem, state: &State) -> Result<(), SolveError> {
 pub(crate) struct Fit {
     /// Covariance of everything, frame first, taps' factor included.
     pub covariance: DMatrix<f64>,
+    /// Sd of what all photographs see beside its place, alike; to be added to every mark.
+    pub alike_mm: f64,
     /// 6 + dof of the taps.
     pub dof: f64,
     /// Σr² of each mark's taps by their stated sd.
@@ -169,17 +171,15 @@ pub(crate) fn refit(problem: &mut Problem, state: &mut State) -> Result<Fit, Sol
             return Err(SolveError::NoConvergence);
         }
         let normal = Normal::new(problem, state).ok_or(SolveError::NoConvergence)?;
-        let mut covariance = normal
+        let covariance = normal
             .covariance(problem)
             .ok_or(SolveError::NoConvergence)?;
         if round == 2 {
-            let layout = problem.layout();
-            (layout.frame() + layout.mark(0)..covariance.nrows())
-                .for_each(|i| covariance[(i, i)] += alike_mm.powi(2));
             let mark_sums = mark_sums(problem, state).ok_or(SolveError::NoConvergence)?;
             return Ok(Fit {
                 covariance,
                 dof: STATED + dof,
+                alike_mm,
                 mark_sums,
             });
         }

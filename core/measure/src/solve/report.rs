@@ -178,7 +178,7 @@ pub(crate) fn report(
     photos: &[PhotoTags],
     input: Input<'_>,
     angles_deg: &[f64],
-    fit: Fit,
+    mut fit: Fit,
 ) -> Solution {
     let Input {
         problem,
@@ -190,6 +190,8 @@ pub(crate) fn report(
     } = input;
     let layout = problem.layout();
     let (bow_mm, uneven_mm) = heights(&problem, &state);
+    (layout.frame() + layout.mark(0)..fit.covariance.nrows())
+        .for_each(|i| fit.covariance[(i, i)] += fit.alike_mm.powi(2));
     let fitted = Fitted {
         problem,
         state,

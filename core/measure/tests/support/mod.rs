@@ -3,6 +3,7 @@
 #![allow(dead_code)] // each test file uses its own part
 
 pub mod bound;
+pub mod held_out;
 pub mod quantities;
 
 use nalgebra::{DMatrix, Matrix3, Vector2, Vector3};
