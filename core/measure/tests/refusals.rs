@@ -318,6 +318,27 @@ fn a_cast_that_moved_between_photographs() {
 }
 
 #[test]
+fn a_cast_that_moved_in_two_photographs_together() {
+    let world = World::new(support::six_views());
+    let (photos, mut taps) = world.noisy(3);
+    let truth = world.truth();
+    let shift = Vector3::new(6.0, -8.0, 0.0);
+    for i in [1, 3] {
+        replace_taps(&world, &mut taps, i, &|m| truth[m] + shift);
+    }
+    let error = run(&world.mat, &photos, &taps).expect_err("moved");
+    println!("{error}");
+    let SolveError::CastMoved { photo, moved_mm } = error else {
+        panic!("{error:?}")
+    };
+    assert_eq!(
+        photo,
+        format!("{} and {}", support::photo_name(1), support::photo_name(3))
+    );
+    assert!((moved_mm - shift.norm()).abs() < 3.0, "{moved_mm}");
+}
+
+#[test]
 fn photographs_of_different_casts() {
     let (world, photos, mut taps) = good();
     let truth = world.truth();

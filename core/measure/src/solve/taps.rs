@@ -7,7 +7,7 @@
 use super::error::SolveError;
 use super::input::Mark;
 use super::normal::minimise;
-use super::problem::{Problem, Shot, State};
+use super::problem::{Problem, State};
 use super::recipe::{self, Fit};
 use super::{model, rays, start};
 use nalgebra::{Matrix2, Matrix3, SymmetricEigen, Vector2, Vector3};
@@ -206,9 +206,10 @@ fn decide(
         return Ok(());
     };
     if wrong.len() >= MANY && wrong.len() as f64 >= MANY_SHARE * problem.marks as f64 {
-        if let Some((shot, moved_mm)) = moved_shot(problem, state) {
+        if let Some((shots, moved_mm)) = moved_shots(problem, state) {
+            let photos: Vec<String> = shots.into_iter().map(photo).collect();
             return Err(SolveError::CastMoved {
-                photo: photo(shot),
+                photo: photos.join(" and "),
                 moved_mm,
             });
         }
@@ -246,56 +247,60 @@ fn decide(
     }
 }
 
-/// The photograph whose taps agree with the others once they may have a pose apart from their
-/// tags, and how far the cast then moved; `None` if there is none.
-fn moved_shot(problem: &Problem, state: &State) -> Option<(usize, f64)> {
-    let mut best: Option<(f64, usize, f64)> = None;
-    for shot in 0..problem.shots.len() {
-        let taps = problem.taps.iter().filter(|tap| tap.shot == shot).count();
-        if taps < 3 {
-            continue;
-        }
-        let mut split = problem.clone();
-        let mut moved = state.clone();
-        let Shot { lens, turn, sd_px } = problem.shots[shot].clone();
-        split.shots.push(Shot { lens, turn, sd_px });
-        moved.poses.push(state.poses[shot].clone());
-        let apart = split.shots.len() - 1;
-        split
-            .taps
-            .iter_mut()
-            .filter(|t| t.shot == shot)
-            .for_each(|t| t.shot = apart);
-        if minimise(&split, &mut moved, 60, 1e-3).is_none() {
-            continue;
-        }
-        let sum: Option<f64> = split
-            .taps
+/// The photographs, one or failing that two, whose taps agree with the others once they may have poses
+/// apart from their tags, and how far the cast then moved; `None` if there are none.
+fn moved_shots(problem: &Problem, state: &State) -> Option<(Vec<usize>, f64)> {
+    let shots: Vec<usize> = (0..problem.shots.len())
+        .filter(|s| problem.taps.iter().filter(|tap| tap.shot == *s).count() >= 3)
+        .collect();
+    let ones = shots.iter().map(|s| vec![*s]);
+    let best = |sets: &mut dyn Iterator<Item = Vec<usize>>| {
+        sets.filter_map(|set| Some((parted(problem, state, &set)?, set)))
+            .min_by(|a, b| a.0.0.total_cmp(&b.0.0))
+            .map(|((_, moved_mm), set)| (set, moved_mm))
+    };
+    best(&mut ones.clone()).or_else(|| {
+        let pairs = shots
             .iter()
-            .map(|t| {
-                let [x, y] = split.tap_residual(&moved, t)?;
-                Some((x * x + y * y) / t.sd_px.powi(2))
-            })
-            .sum();
-        let dof = 2.0 * split.taps.len() as f64 - 3.0 * split.marks as f64 - 6.0;
-        // Twice the stated sd still counts as agreement.
-        let limit = ChiSquared::new(dof.max(1.0)).ok()?.inverse_cdf(0.9999) * 4.0;
-        let Some(sum) = sum.filter(|sum| dof >= 2.0 && *sum < limit) else {
-            continue;
-        };
-        let (tags, cast) = (&moved.poses[shot], &moved.poses[apart]);
-        let own = problem.taps.iter().filter(|t| t.shot == shot);
-        let shifts = own.map(|t| {
+            .flat_map(|a| shots.iter().map(move |b| vec![*a, *b]));
+        best(&mut pairs.filter(|pair| pair[0] < pair[1]))
+    })
+}
+
+/// Scatter of the taps and how far the cast moved, once some photographs' taps have poses of their
+/// own; `None` if the taps still disagree.
+fn parted(problem: &Problem, state: &State, set: &[usize]) -> Option<(f64, f64)> {
+    let (mut split, mut moved) = (problem.clone(), state.clone());
+    for shot in set {
+        let apart = split.shots.len();
+        split.shots.push(problem.shots[*shot].clone());
+        moved.poses.push(state.poses[*shot].clone());
+        let own = split.taps.iter_mut().filter(|t| t.shot == *shot);
+        own.for_each(|t| t.shot = apart);
+    }
+    minimise(&split, &mut moved, 60, 1e-3)?;
+    let sum: Option<f64> = split
+        .taps
+        .iter()
+        .map(|t| {
+            let [x, y] = split.tap_residual(&moved, t)?;
+            Some((x * x + y * y) / t.sd_px.powi(2))
+        })
+        .sum();
+    let dof = 2.0 * split.taps.len() as f64 - 3.0 * split.marks as f64 - 6.0 * set.len() as f64;
+    // Twice the stated sd still counts as agreement.
+    let limit = ChiSquared::new(dof.max(1.0)).ok()?.inverse_cdf(0.9999) * 4.0;
+    let sum = sum.filter(|sum| dof >= 2.0 && *sum < limit)?;
+    let mut shifts = Vec::new();
+    for (i, shot) in set.iter().enumerate() {
+        let (tags, cast) = (&moved.poses[*shot], &moved.poses[problem.shots.len() + i]);
+        for t in problem.taps.iter().filter(|t| t.shot == *shot) {
             let p = moved.marks[t.mark];
             let seen = cast.camera_from_mat * p + cast.t - tags.t;
-            (tags.camera_from_mat.tr_mul(&seen) - p).norm()
-        });
-        let moved_mm = start::median(shifts.collect());
-        if best.as_ref().is_none_or(|(least, ..)| sum < *least) {
-            best = Some((sum, shot, moved_mm));
+            shifts.push((tags.camera_from_mat.tr_mul(&seen) - p).norm());
         }
     }
-    best.map(|(_, shot, moved_mm)| (shot, moved_mm))
+    Some((sum, start::median(shifts)))
 }
 
 /// One mark fitted to some of its taps, the cameras held: place and Σr² by stated sd.
