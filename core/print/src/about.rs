@@ -39,6 +39,8 @@ pub struct About {
     pub raster_dpi: Vec<u32>,
     /// Sizes it takes.
     pub media_supported: Vec<Media>,
+    /// Their names, as the printer writes them.
+    pub media_names: Vec<String>,
     /// Smallest and largest size of paper cut to any length.
     pub media_ranges: Vec<[Media; 2]>,
     /// Sizes it holds now.
@@ -139,6 +141,7 @@ impl About {
                 .map(resolutions)
                 .unwrap_or_default(),
             media_supported: sizes("media-supported"),
+            media_names: words("media-supported"),
             media_ranges: find("media-size-supported").map(ranges).unwrap_or_default(),
             media_ready: sizes("media-ready"),
             scaling: words("print-scaling-supported"),

@@ -1,6 +1,7 @@
 //! A printer asked and told over IPP.
 
 use crate::about::{integers, texts};
+use crate::media::size_of_name;
 use crate::{About, Address, Media, Payload};
 use ipp::attribute::IppAttribute;
 use ipp::error::IppError;
@@ -266,11 +267,18 @@ impl Remote for Printer {
                 .add(DelimiterTag::JobAttributes, attribute);
             Ok(())
         };
-        let size = collection([
-            ("x-dimension", IppValue::Integer(ticket.media.width)),
-            ("y-dimension", IppValue::Integer(ticket.media.height)),
-        ])?;
-        add("media-col", collection([("media-size", size)])?)?;
+        // By its name where the printer names it, else by its size; never by both (PWG 5100.7).
+        let named = |n: &&String| size_of_name(n) == Some(ticket.media) && !n.starts_with("custom");
+        match about.media_names.iter().find(named) {
+            Some(name) => add("media", keyword(name)?)?,
+            None => {
+                let size = collection([
+                    ("x-dimension", IppValue::Integer(ticket.media.width)),
+                    ("y-dimension", IppValue::Integer(ticket.media.height)),
+                ])?;
+                add("media-col", collection([("media-size", size)])?)?;
+            }
+        }
         if ticket.copies > 1 {
             add(
                 "copies",

@@ -1,0 +1,229 @@
+"""Our print queue against ippeveprinter, the IPP Everywhere printer of the CUPS project: what comes
+out equals the page pixel for pixel, every halt is said, and nothing comes out twice."""
+
+import os
+import shutil
+import signal
+import socket
+import struct
+import subprocess
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from conftest import ROOT
+
+EXAMPLE = Path(os.environ.get("CARGO_TARGET_DIR", ROOT / "target")) / "release/examples/printing"
+PROGRAM = shutil.which("ippeveprinter") or "/usr/sbin/ippeveprinter"
+if not (Path(PROGRAM).exists() and shutil.which("dbus-daemon")):
+    pytest.skip("ippeveprinter or dbus-daemon is not here (tests/setup)", allow_module_level=True)
+
+# A label printer; the names are those of RFC 8011 and PWG 5100.14.
+LABELS = """
+ATTR keyword media-supported iso_a4_210x297mm,om_label_62x100mm
+ATTR keyword media-ready {ready}
+ATTR keyword media-default {ready}
+ATTR resolution pwg-raster-document-resolution-supported 203dpi,300dpi
+ATTR keyword pwg-raster-document-type-supported sgray_8,black_1
+ATTR keyword print-scaling-supported none,fit
+ATTR mimeMediaType document-format-supported {formats}
+"""
+
+
+def free_port():
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
+
+
+class Printer:
+    """ippeveprinter on a bus of its own; its command appends every document that is printed."""
+
+    def __init__(self, folder, formats="application/pdf,image/pwg-raster", ready="om_label_62x100mm", command="sleep 0"):
+        self.folder, self.formats, self.ready, self.port = folder, formats, ready, free_port()
+        self.out, self.process = folder / "out", None
+        self.out.mkdir(parents=True)
+        (folder / "spool").mkdir()
+        script = folder / "command"
+        script.write_text(f'#!/bin/sh\ncat "$1" >"{self.out}/$IPP_JOB_ID.$$"\n{command}\n')
+        script.chmod(0o755)
+        address = f"unix:path={folder}/bus"
+        bus = ["dbus-daemon", "--session", "--nofork", f"--address={address}"]
+        self.bus = subprocess.Popen(bus, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        self.environment = os.environ | {"DBUS_SYSTEM_BUS_ADDRESS": address}
+        while not (folder / "bus").exists():
+            time.sleep(0.02)
+        self.start()
+
+    def start(self):
+        conf = self.folder / "labels.conf"
+        conf.write_text(LABELS.format(ready=self.ready, formats=self.formats))
+        self.process = subprocess.Popen(
+            [PROGRAM, "-r", "off", "-n", "localhost", "-p", str(self.port), "-d", self.folder / "spool", "-k",
+             "-a", conf, "-c", self.folder / "command", "Labels"],
+            env=self.environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)  # fmt: skip
+        for _ in range(200):
+            with socket.socket() as probe:
+                if probe.connect_ex(("127.0.0.1", self.port)) == 0:
+                    return
+            time.sleep(0.02)
+        raise AssertionError("ippeveprinter does not answer")
+
+    def stop(self):
+        self.process.kill()
+        self.process.wait()
+
+    def close(self):
+        self.stop()
+        self.bus.kill()
+        self.bus.wait()
+
+    @property
+    def address(self):
+        return f"ipp://localhost:{self.port}/ipp/print"
+
+    def printed(self):
+        return [path.read_bytes() for path in sorted(self.out.iterdir())]
+
+
+@pytest.fixture
+def printer_of(tmp_path):
+    made = []
+
+    def make(**options):
+        made.append(Printer(tmp_path / f"printer{len(made)}", **options))
+        return made[-1]
+
+    yield make
+    for printer in made:
+        printer.close()
+
+
+def queue(folder, *words):
+    """Runs one step of the queue; the jobs as (identifier, stage, words)."""
+    run = subprocess.run([EXAMPLE, folder, *map(str, words)], capture_output=True, text=True, timeout=60)
+    assert run.returncode == 0, run.stderr
+    return [line.split("\t") for line in run.stdout.splitlines()]
+
+
+def until(folder, stage, seconds=20):
+    end = time.monotonic() + seconds
+    while (jobs := queue(folder, "step"))[0][1] != stage:
+        assert time.monotonic() < end and jobs[0][1] != "failed", jobs
+        time.sleep(0.1)
+    return jobs
+
+
+def unpacked(data):
+    """Pages of a PWG raster file as arrays, from the text of PWG 5102.4-2012, sections 4.3 and 4.4."""
+    assert data[:4] == b"RaS2"
+    at, pages = 4, []
+    while at < len(data):
+        header = data[at : at + 1796]
+        assert header[:9] == b"PwgRaster"
+        width, height = struct.unpack(">2I", header[372:380])
+        bits, line_bytes = struct.unpack(">2I", header[388:396])
+        assert (bits, line_bytes) == (8, width)
+        at += 1796
+        rows = []
+        while len(rows) < height:
+            repeats, row = data[at] + 1, bytearray()
+            at += 1
+            while len(row) < line_bytes:
+                n = data[at]
+                if n < 128:
+                    row += data[at + 1 : at + 2] * (n + 1)
+                    at += 2
+                else:
+                    row += data[at + 1 : at + 1 + 257 - n]
+                    at += 1 + 257 - n
+            rows += [bytes(row)] * repeats
+        pages.append((struct.unpack(">2I", header[276:284]), np.array([list(r) for r in rows], np.uint8)))
+    return pages
+
+
+@pytest.fixture
+def label_png(tmp_path):
+    """A page with a fine pattern and every grey."""
+    import cv2
+
+    random = np.random.default_rng(6)
+    page = np.full((799, 496), 255, np.uint8)
+    page[40:360, 40:440] = np.kron(random.integers(0, 2, (40, 50)) * 255, np.ones((8, 8))).astype(np.uint8)
+    page[400:600, 20:480] = np.linspace(0, 255, 460).astype(np.uint8)
+    page[640:700] = random.integers(0, 256, (60, 496), np.uint8)
+    path = tmp_path / "label.png"
+    cv2.imwrite(str(path), page)
+    return path, page
+
+
+def test_raster_equals_the_page_pixel_for_pixel(printer_of, label_png, tmp_path):
+    path, page = label_png
+    printer, folder = printer_of(formats="image/pwg-raster"), tmp_path / "queue"
+    queue(folder, "add", printer.address, 62, 100, 1, 203.2, path, path)
+    assert until(folder, "done")[0][2] == "printed"
+    (document,) = printer.printed()
+    pages = unpacked(document)
+    assert len(pages) == 2
+    for dpi, pixels in pages:
+        assert dpi == (203, 203)
+        assert np.array_equal(pixels, page)
+    assert sorted(p.suffix for p in folder.iterdir()) == ["", ".job"], "the papers are gone"
+
+
+def test_pdf_arrives_byte_for_byte(printer_of, tmp_path):
+    printer, folder, pdf = printer_of(), tmp_path / "queue", tmp_path / "label.pdf"
+    pdf.write_bytes(b"%PDF-1.7\n" + np.random.default_rng(1).bytes(200_000))
+    queue(folder, "add", printer.address.removesuffix("/ipp/print") + "/ipp/print", 62, 100, 1, 203, pdf)
+    until(folder, "done")
+    assert printer.printed() == [pdf.read_bytes()]
+
+
+def test_wrong_media_and_resolution(printer_of, label_png, tmp_path):
+    path, _ = label_png
+    printer = printer_of(formats="image/pwg-raster", ready="iso_a4_210x297mm")
+    queue(tmp_path / "a", "add", printer.address, 62, 100, 1, 203.2, path)
+    waits = queue(tmp_path / "a", "step")[0]
+    assert waits[1] == "queued" and "load 62 × 100 mm; the printer holds 210 × 297 mm" in waits[2]
+    queue(tmp_path / "b", "add", printer.address, 50, 30, 1, 203.2, path)
+    refused = queue(tmp_path / "b", "step")[0]
+    assert refused[1] == "failed" and "does not take 50 × 30 mm" in refused[2]
+    queue(tmp_path / "c", "add", printer.address, 210, 297, 1, 97, path)
+    refused = queue(tmp_path / "c", "step")[0]
+    assert refused[1] == "failed" and "203, 300" in refused[2]
+    assert printer.printed() == []
+
+
+def test_network_gone_and_back(printer_of, label_png, tmp_path):
+    printer, folder = printer_of(), tmp_path / "queue"
+    printer.stop()
+    queue(folder, "add", printer.address, 62, 100, 1, 203.2, label_png[0])
+    gone = queue(folder, "step")[0]
+    assert gone[1] == "queued" and "does not answer" in gone[2]
+    printer.start()
+    until(folder, "done")
+    assert len(printer.printed()) == 1
+
+
+def test_power_cut_at_any_instant_prints_once(printer_of, label_png, tmp_path):
+    printer, page = printer_of(formats="image/pwg-raster"), label_png[0]
+    for attempt, wait in enumerate(np.linspace(0.0, 0.06, 13)):
+        folder = tmp_path / f"queue{attempt}"
+        queue(folder, "add", printer.address, 62, 100, 1, 203.2, page)
+        step = subprocess.Popen([EXAMPLE, folder, "step"], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        time.sleep(wait)
+        step.send_signal(signal.SIGKILL)
+        step.wait()
+        until(folder, "done")
+        assert len(printer.printed()) == attempt + 1, wait
+
+
+def test_cancel_while_it_prints(printer_of, label_png, tmp_path):
+    printer, folder = printer_of(command="sleep 20"), tmp_path / "queue"
+    job = queue(folder, "add", printer.address, 62, 100, 1, 203.2, label_png[0])[0][0]
+    sent = queue(folder, "step")[0]
+    assert sent[1] == "sent" and "the printer has it" in sent[2]
+    queue(folder, "cancel", job)
+    until(folder, "cancelled")
