@@ -227,3 +227,15 @@ def test_cancel_while_it_prints(printer_of, label_png, tmp_path):
     assert sent[1] == "sent" and "the printer has it" in sent[2]
     queue(folder, "cancel", job)
     until(folder, "cancelled")
+
+
+@pytest.mark.parametrize(("reason", "words"), [("media-empty", "out of paper or labels"), ("media-jam", "jammed")])
+def test_paper_out_and_stopped(printer_of, label_png, tmp_path, reason, words):
+    printer, folder = printer_of(command=f'echo "STATE: +{reason}" >&2; sleep 1; echo "STATE: -{reason}" >&2'), tmp_path / "queue"
+    queue(folder, "add", printer.address, 62, 100, 1, 203.2, label_png[0])
+    heard, end = "", time.monotonic() + 15
+    while (job := queue(folder, "step")[0])[1] != "done" and time.monotonic() < end:
+        heard += job[2] + "\n"
+        time.sleep(0.1)
+    assert job[1] == "done" and words in heard, (job, heard)
+    assert len(printer.printed()) == 1

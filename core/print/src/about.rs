@@ -64,7 +64,7 @@ const REASONS: [(&str, &str); 17] = [
         "media-needed",
         "it asks for paper: load it and press its button",
     ),
-    ("media-jam", "paper is jammed in it"),
+    ("media-jam", "its paper is jammed"),
     ("input-tray-missing", "a tray is missing"),
     ("output-area-full", "its output tray is full"),
     ("cover-open", "its cover is open"),
@@ -176,7 +176,7 @@ pub(crate) fn trouble_in(reasons: &[String], stopped: bool) -> Option<String> {
         let known = REASONS.iter().find(|(name, _)| *name == stem);
         known.filter(|_| stopped || !mild)
     });
-    stops.map(|(_, words)| format!("the printer stopped: {words}"))
+    stops.map(|(_, words)| format!("the printer says {words}"))
 }
 
 fn is_limit(name: &str) -> bool {

@@ -293,9 +293,11 @@ fn follow(report: &JobReport, remote: &mut impl Remote) -> Step {
             report.reasons.join(", ")
         )),
         JobState::Pending | JobState::Processing | JobState::Stopped => {
-            let stopped = report.state == JobState::Stopped;
-            let trouble = trouble_in(&report.reasons, stopped)
-                .or_else(|| remote.about().ok().and_then(|about| about.trouble()));
+            // It has the job and has not ended it: what it warns of is what the job waits for.
+            let trouble = trouble_in(&report.reasons, true).or_else(|| {
+                let about = remote.about().ok()?;
+                trouble_in(&about.reasons, true).or_else(|| about.trouble())
+            });
             Step::Waits(match trouble {
                 Some(why) => Wait::Printer { why },
                 None => Wait::Printing,
