@@ -136,10 +136,10 @@ impl<S: Shelf> Queue<S> {
                 Err(error) => Ok(halted(error)),
             },
             Stage::Sent { job: number } => {
-                if job.cancel {
-                    if let Err(error) = remote.cancel_job(number, &job.by) {
-                        return Ok(halted(error));
-                    }
+                if job.cancel
+                    && let Err(error) = remote.cancel_job(number, &job.by)
+                {
+                    return Ok(halted(error));
                 }
                 match remote.job(number) {
                     Ok(report) => Ok(follow(&report, remote)),

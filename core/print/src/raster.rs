@@ -197,7 +197,7 @@ mod tests {
                     let spread = seed % 4 + 1;
                     let line: Vec<u8> = (0..length as u32)
                         .flat_map(|i| {
-                            let hash = (i / spread ^ seed).wrapping_mul(0x9E37_79B9) >> 29;
+                            let hash = ((i / spread) ^ seed).wrapping_mul(0x9E37_79B9) >> 29;
                             vec![(hash % spread) as u8; unit]
                         })
                         .collect();

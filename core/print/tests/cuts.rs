@@ -223,8 +223,8 @@ fn calls() -> usize {
     add(&mut queue).unwrap();
     look(&mut queue, &world).unwrap();
     assert_eq!(queue.jobs()[0].stage, Stage::Done);
-    let calls = world.0.borrow().calls;
-    calls
+    let world = world.0.borrow();
+    world.calls
 }
 
 #[test]
