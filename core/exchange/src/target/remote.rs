@@ -1,0 +1,202 @@
+//! Folders, WebDAV and buckets, through the object_store library.
+
+use super::spec::Place;
+use super::{Result, Target, TargetError, TargetSpec};
+use base64::Engine;
+use http::header::{AUTHORIZATION, HeaderMap, HeaderValue};
+use object_store::aws::AmazonS3Builder;
+use object_store::http::HttpBuilder;
+use object_store::local::LocalFileSystem;
+use object_store::path::Path;
+use object_store::prefix::PrefixStore;
+use object_store::{
+    BackoffConfig, Certificate, ClientOptions, ObjectStore, ObjectStoreExt, RetryConfig,
+};
+use std::time::Duration;
+use tokio::runtime::Runtime;
+
+const CONNECT: Duration = Duration::from_secs(10);
+/// A photograph of 3 MB over 100 kbit/s.
+const REQUEST: Duration = Duration::from_secs(300);
+
+/// A target that is not in memory. The library is asynchronous; its runtime lives in here.
+struct Remote {
+    name: String,
+    store: Box<dyn ObjectStore>,
+    runtime: Runtime,
+}
+
+/// Connects to a target. Nothing is sent yet.
+///
+/// # Errors
+/// If the address, the certificate or the folder cannot be used.
+pub fn connect(spec: &TargetSpec) -> Result<Box<dyn Target>> {
+    let place = spec.place()?;
+    let name = if spec.name.is_empty() {
+        spec.url.clone()
+    } else {
+        spec.name.clone()
+    };
+    let failed = |e: object_store::Error| TargetError::from_store(&name, "", e);
+    let store: Box<dyn ObjectStore> = match place {
+        Place::Folder(path) => {
+            std::fs::create_dir_all(&path).map_err(|e| TargetError::Unreachable {
+                target: name.clone(),
+                why: e.to_string(),
+            })?;
+            let folder = LocalFileSystem::new_with_prefix(&path).map_err(failed)?;
+            Box::new(folder.with_fsync(true))
+        }
+        Place::WebDav { url, plain } => {
+            let mut options = client(spec, plain)?;
+            if let Some(with) = &spec.credentials {
+                let both = format!("{}:{}", with.user, with.secret);
+                let value = format!(
+                    "Basic {}",
+                    base64::engine::general_purpose::STANDARD.encode(both)
+                );
+                let mut value =
+                    HeaderValue::from_str(&value).map_err(|_| TargetError::Refused {
+                        target: name.clone(),
+                    })?;
+                value.set_sensitive(true);
+                options =
+                    options.with_default_headers(HeaderMap::from_iter([(AUTHORIZATION, value)]));
+            }
+            let built = HttpBuilder::new()
+                .with_url(url)
+                .with_client_options(options)
+                .with_retry(patience())
+                .build();
+            Box::new(built.map_err(failed)?)
+        }
+        Place::Bucket {
+            endpoint,
+            bucket,
+            prefix,
+            region,
+            plain,
+        } => {
+            let mut builder = AmazonS3Builder::new()
+                .with_bucket_name(bucket)
+                .with_region(region)
+                .with_allow_http(plain)
+                .with_client_options(client(spec, plain)?)
+                .with_retry(patience());
+            if let Some(endpoint) = endpoint {
+                builder = builder.with_endpoint(endpoint);
+            }
+            builder = match &spec.credentials {
+                Some(with) => builder
+                    .with_access_key_id(&with.user)
+                    .with_secret_access_key(&with.secret),
+                None => builder.with_skip_signature(true),
+            };
+            let bucket = builder.build().map_err(failed)?;
+            if prefix.is_empty() {
+                Box::new(bucket)
+            } else {
+                Box::new(PrefixStore::new(bucket, prefix))
+            }
+        }
+    };
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .map_err(|e| TargetError::Failed {
+            target: name.clone(),
+            why: e.to_string(),
+        })?;
+    Ok(Box::new(Remote {
+        name,
+        store,
+        runtime,
+    }))
+}
+
+fn client(spec: &TargetSpec, plain: bool) -> Result<ClientOptions> {
+    let mut options = ClientOptions::new()
+        .with_allow_http(plain)
+        .with_connect_timeout(CONNECT)
+        .with_timeout(REQUEST);
+    if let Some(pem) = &spec.certificate {
+        let wrong = |why: String| TargetError::Address {
+            url: spec.url.clone(),
+            why: format!("the certificate beside it cannot be read ({why}). Choose a PEM file."),
+        };
+        let all = Certificate::from_pem_bundle(pem.as_bytes()).map_err(|e| wrong(e.to_string()))?;
+        if all.is_empty() {
+            return Err(wrong("it holds none".into()));
+        }
+        for certificate in all {
+            options = options.with_root_certificate(certificate);
+        }
+    }
+    Ok(options)
+}
+
+/// A dropped connection or an overloaded server is asked again, three times within a minute.
+fn patience() -> RetryConfig {
+    RetryConfig {
+        backoff: BackoffConfig {
+            init_backoff: Duration::from_millis(100),
+            max_backoff: Duration::from_secs(5),
+            base: 2.0,
+        },
+        max_retries: 3,
+        retry_timeout: Duration::from_secs(60),
+    }
+}
+
+impl Remote {
+    fn error(&self, name: &str) -> impl FnOnce(object_store::Error) -> TargetError {
+        let (target, name) = (self.name.clone(), name.to_owned());
+        move |e| TargetError::from_store(&target, &name, e)
+    }
+}
+
+impl Target for Remote {
+    fn list(&self, folder: &str) -> Result<Vec<String>> {
+        let found = self
+            .runtime
+            .block_on(self.store.list_with_delimiter(Some(&Path::from(folder))));
+        let found = match found.map_err(self.error(folder)) {
+            Err(error) if error.is_not_found() => return Ok(Vec::new()),
+            other => other?,
+        };
+        let mut names: Vec<String> = found
+            .objects
+            .iter()
+            .filter_map(|meta| meta.location.filename().map(str::to_owned))
+            .collect();
+        names.sort_unstable();
+        Ok(names)
+    }
+
+    fn get(&self, name: &str) -> Result<Vec<u8>> {
+        let bytes = self
+            .runtime
+            .block_on(async { self.store.get(&Path::from(name)).await?.bytes().await });
+        Ok(bytes.map_err(self.error(name))?.into())
+    }
+
+    fn put(&self, name: &str, bytes: &[u8]) -> Result<()> {
+        let payload = bytes.to_vec().into();
+        let done = self
+            .runtime
+            .block_on(self.store.put(&Path::from(name), payload));
+        done.map(|_| ()).map_err(self.error(name))
+    }
+
+    fn delete(&self, name: &str) -> Result<()> {
+        let done = self.runtime.block_on(self.store.delete(&Path::from(name)));
+        match done.map_err(self.error(name)) {
+            Err(error) if error.is_not_found() => Ok(()),
+            other => other,
+        }
+    }
+
+    fn describe(&self) -> String {
+        self.name.clone()
+    }
+}
