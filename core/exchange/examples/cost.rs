@@ -72,22 +72,17 @@ fn photographs(n: usize, at: &str) {
     let folder = tempfile::tempdir().expect("folder");
     let a = store(folder.path(), "A");
     Devices(&a).begin("A").expect("begin");
-    let photos: Vec<Vec<u8>> = (0..n as u64)
-        .map(|k| {
-            let mut x = k + 1;
-            (0..3_000_000)
-                .map(|_| {
-                    x = x.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
-                    (x >> 56) as u8
-                })
-                .collect()
-        })
-        .collect();
-    for (i, photo) in photos.iter().enumerate() {
+    for i in 0..n as u64 {
+        let mut x = i + 1;
+        let photo: Vec<u8> = (0..3_000_000)
+            .map(|_| {
+                x = x.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1);
+                (x >> 56) as u8
+            })
+            .collect();
         common::add(&a, &format!("v{i}"), "x", &[photo.as_slice()]);
         std::fs::write(std::path::Path::new(at).join(format!("plain-{i}")), photo).expect("write");
     }
-    drop(photos);
     let before = peak_kib();
     let target = connect(&TargetSpec::new("", format!("{at}/target"))).expect("connect");
     let start = Instant::now();

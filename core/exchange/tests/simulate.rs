@@ -1,7 +1,7 @@
 //! Random practices over unreliable targets, seeded: after the faults end, every device holds the
 //! same, and nothing that was entered and not erased is lost.
 //!
-//! `SEED=n cargo test … one_seed -- --ignored` runs one; `RUNS=n` another number of runs.
+//! `RUNS=n` asks for another number of runs than 300.
 #![allow(clippy::expect_used)]
 
 mod common;
@@ -16,7 +16,9 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::atomic::AtomicBool;
 
 /// Seeds that once failed.
-const FAILED_ONCE: &[u64] = &[];
+const FAILED_ONCE: &[u64] = &[
+    141, // an erasure in a torn batch was not published anew
+];
 
 #[derive(Default, Debug)]
 struct Figures {
@@ -75,11 +77,17 @@ fn simulate(seed: u64, figures: &mut Figures) -> Result<(), String> {
     }
     // Two folders: the clinic's and a stick, now and then merged file by file.
     let targets = [Unreliable::new(seed ^ 1, 25), Unreliable::new(seed ^ 2, 25)];
+    // Half of the practices have the clinic's folder alone: what is torn there is nowhere else.
+    let two = dice.random_bool(0.5);
     let mut truth = Truth::default();
     for step in 0..dice.random_range(15..45_u32) {
         let device = &devices[dice.random_range(0..devices.len())];
         let id = format!("v{}", dice.random_range(0..8));
-        let at = dice.random_range(0..10_usize).min(1);
+        let at = if two {
+            dice.random_range(0..10_usize).min(1)
+        } else {
+            1
+        };
         match dice.random_range(0..100) {
             0..35 => {
                 if device.edit(&id, step) {
@@ -99,16 +107,16 @@ fn simulate(seed: u64, figures: &mut Figures) -> Result<(), String> {
                 device.erase_here(&id);
                 truth.erased.insert(id);
             }
-            45..50 => {
+            45..55 => {
                 // Half of a file is what a torn copy leaves.
-                let mut files = targets[at].files.lock().expect("lock");
+                let mut files = targets[1 - at].files.lock().expect("lock");
                 let n = files.len();
                 if let Some((_, bytes)) = files.iter_mut().nth(dice.random_range(0..n.max(1))) {
                     bytes.truncate(bytes.len() / 2);
                     figures.cut += 1;
                 }
             }
-            50..55 => {
+            55..58 if two => {
                 merge(&targets, &mut dice);
                 figures.merges += 1;
             }
@@ -128,12 +136,12 @@ fn simulate(seed: u64, figures: &mut Figures) -> Result<(), String> {
             }
         }
     }
-    settle(&devices, targets, figures);
+    settle(&devices, targets, two, figures);
     check(&devices, &truth)
 }
 
 /// The faults end; everybody synchronises until nothing moves.
-fn settle(devices: &[Device], targets: [Unreliable; 2], figures: &mut Figures) {
+fn settle(devices: &[Device], targets: [Unreliable; 2], two: bool, figures: &mut Figures) {
     let [mut clinic, mut stick] = targets;
     (clinic.faults, stick.faults) = (0, 0);
     for target in [&clinic, &stick] {
@@ -145,10 +153,15 @@ fn settle(devices: &[Device], targets: [Unreliable; 2], figures: &mut Figures) {
         let before: Vec<String> = devices.iter().map(state).collect();
         for device in devices {
             go(device, &clinic, "clinic");
-            go(device, &stick, "stick");
+            if two {
+                go(device, &stick, "stick");
+            }
         }
         let after: Vec<String> = devices.iter().map(state).collect();
-        if before == after && after.iter().all(|s| *s == after[0]) && figures.rounds % 2 == 0 {
+        if before == after
+            && after.iter().all(|s| *s == after[0])
+            && figures.rounds.is_multiple_of(2)
+        {
             break;
         }
     }
@@ -226,11 +239,11 @@ fn check(devices: &[Device], truth: &Truth) -> Result<(), String> {
 }
 
 #[test]
-fn a_thousand_random_practices_converge_and_lose_nothing() {
+fn random_practices_converge_and_lose_nothing() {
     let runs = std::env::var("RUNS")
         .ok()
         .and_then(|n| n.parse().ok())
-        .unwrap_or(1000);
+        .unwrap_or(300);
     let mut figures = Figures::default();
     let mut failures = Vec::new();
     for seed in FAILED_ONCE.iter().copied().chain(0..runs) {

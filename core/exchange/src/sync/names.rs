@@ -95,6 +95,8 @@ pub(super) struct Inside {
     pub records: Vec<String>,
     #[serde(default)]
     pub photos: Vec<(String, Vec<String>)>,
+    #[serde(default)]
+    pub erased: Vec<(String, String)>,
 }
 
 /// This device at one target.

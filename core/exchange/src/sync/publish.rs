@@ -161,6 +161,7 @@ impl<L: Local + ?Sized> Run<'_, '_, L> {
                 .map(|item| (has(&item.id, &whole), Some(Vec::new()))),
         );
         let inside_it = Inside {
+            erased: contents.erased.clone(),
             records: contents
                 .records
                 .iter()

@@ -301,7 +301,10 @@ impl<L: Local + ?Sized> Run<'_, '_, L> {
             marks.push((self.mark(&format!("e/{id}")), Some(Vec::new())));
             marks.push((self.mark(&format!("purge/{id}")), Some(Vec::new())));
         }
-        let mut inside_it = Inside::default();
+        let mut inside_it = Inside {
+            erased: contents.erased.clone(),
+            ..Inside::default()
+        };
         let (mut records, mut heads) = (Vec::new(), Vec::new());
         for item in contents.records {
             inside_it.records.push(item.id.clone());

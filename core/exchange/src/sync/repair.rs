@@ -81,6 +81,7 @@ impl<L: Local + ?Sized> Run<'_, '_, L> {
                 ));
             }
         }
+        contents.erased = held.erased;
         contents.photos = held
             .photos
             .into_iter()

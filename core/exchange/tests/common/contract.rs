@@ -42,7 +42,9 @@ pub fn verbs(target: &dyn Target) {
         .put(&format!("{folder}/a"), b"again")
         .expect("overwrite");
     assert_eq!(target.get(&format!("{folder}/a")).expect("get"), b"again");
-    let photograph: Vec<u8> = (0..3_000_000_u32).map(|i| (i * 7919 >> 8) as u8).collect();
+    let photograph: Vec<u8> = (0..3_000_000_u32)
+        .map(|i| ((i * 7919) >> 8) as u8)
+        .collect();
     target
         .put(&format!("{folder}/photograph"), &photograph)
         .expect("put 3 MB");
