@@ -26,6 +26,7 @@ mod records;
 mod salvage;
 mod schema;
 mod search;
+mod snapshot;
 mod statistics;
 mod store;
 

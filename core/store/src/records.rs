@@ -12,6 +12,7 @@
 use crate::chunks::{first_k, last_k};
 use crate::document::{Document, Heads, Stamp};
 use crate::error::{Result, StoreError};
+use crate::snapshot::Snapshot;
 use crate::store::Store;
 use automerge::ChangeHash;
 use serde::Serialize;
@@ -30,7 +31,7 @@ pub struct Opened<T> {
     pub value: T,
     id: String,
     heads: Heads,
-    before: Value,
+    before: Snapshot,
     saved_at_ms: i64,
 }
 
@@ -156,7 +157,7 @@ impl Store {
         let (heads, json, saved_at_ms) =
             (cached.doc.heads(), cached.doc.value()?, cached.saved_at_ms);
         let value: T = from_json(id, json)?;
-        let before = to_json(id, &value)?;
+        let before = Snapshot::of(id, &value)?;
         Ok(Opened {
             value,
             id: id.to_owned(),
@@ -174,18 +175,19 @@ impl Store {
         by: &str,
         why: &str,
     ) -> Result<Saved> {
-        let after = to_json(&opened.id, &opened.value)?;
         let n = self.number(&opened.id)?;
         let stamp = self.stamp(by, why);
-        let (base, before) = (&opened.heads, &opened.before);
-        let written = self.write(n, base, before, &after, &stamp);
-        let written = self.keep_or_drop(written)?;
-        let heads = self.cached(n)?.doc.heads();
-        if let Some((hash, at_ms)) = written {
+        let changed = opened.before.changed(&opened.id, &opened.value)?;
+        let written = self.write(n, &opened.heads, &changed.before, &changed.after, &stamp);
+        if let Ok(Some((hash, at_ms))) = written {
             opened.heads = vec![hash];
             opened.saved_at_ms = at_ms;
-            opened.before = after;
+            opened.before.accept(changed);
+        } else {
+            opened.before.put_back(changed);
         }
+        self.keep_or_drop(written)?;
+        let heads = self.cached(n)?.doc.heads();
         Ok(Saved {
             at_ms: opened.saved_at_ms,
             changed_elsewhere: heads != opened.heads,

@@ -3,6 +3,7 @@
 //! Knows nothing of disks, clocks or SQL. Any JSON object can be held; what merges and what stays
 //! whole is in `shape`.
 
+mod aligned;
 mod conflict;
 mod history;
 mod node;

@@ -4,9 +4,10 @@
 //! one: the fields of both, the elements of both.
 
 use super::shape;
+use automerge::iter::ListRangeItem;
 use automerge::{AutomergeError, ObjId, ObjType, Prop, ReadDoc, Value as DocValue};
 use serde_json::{Map, Value};
-use std::collections::{BTreeMap, HashMap};
+use std::collections::BTreeMap;
 
 /// One value of the record.
 #[derive(Debug, Clone)]
@@ -48,10 +49,10 @@ pub(crate) struct Item {
 }
 
 /// Two states of one value: only where they differ is the node needed.
-type Wanted<'a> = Option<(&'a Value, &'a Value)>;
+pub(super) type Wanted<'a> = Option<(&'a Value, &'a Value)>;
 
 /// A value seen at a key or index: what it is, and the operation that set it.
-type Candidate = (DocValue<'static>, ObjId);
+pub(super) type Candidate = (DocValue<'static>, ObjId);
 
 impl Node {
     /// The whole document.
@@ -147,7 +148,7 @@ fn rank(op: &ObjId) -> (u64, &[u8]) {
 }
 
 /// Builds the node for everything seen at one key of `twins` (or at one list index).
-fn node(
+pub(super) fn node(
     doc: &impl ReadDoc,
     mut seen: Vec<Candidate>,
     name: &str,
@@ -202,8 +203,10 @@ fn record(
     wanted: Wanted<'_>,
 ) -> Result<Kind, AutomergeError> {
     let wanted = wanted.and_then(|(before, after)| Some((before.as_object()?, after.as_object()?)));
-    let differs =
-        |field: &str| wanted.is_none_or(|(before, after)| before.get(field) != after.get(field));
+    let differs = |field: &str| {
+        wanted
+            .is_none_or(|(before, after)| !shape::same_member(before.get(field), after.get(field)))
+    };
     let mut seen: BTreeMap<String, Vec<Candidate>> = BTreeMap::new();
     for twin in &twins {
         for item in doc.map_range(twin, ..) {
@@ -219,7 +222,7 @@ fn record(
             }
         }
     }
-    let mut removals: HashMap<String, Vec<(String, ObjId)>> = HashMap::new();
+    let mut removals: BTreeMap<String, Vec<(String, ObjId)>> = BTreeMap::new();
     for (key, all) in &seen {
         if key.starts_with('-') {
             removals.insert(key.clone(), marks(all.iter().cloned()));
@@ -253,6 +256,18 @@ fn record(
     })
 }
 
+/// Marks that say an element of a list was removed.
+pub(super) fn element_removals(
+    doc: &impl ReadDoc,
+    seen: &[Candidate],
+) -> Result<Vec<(String, ObjId)>, AutomergeError> {
+    let mut removals = Vec::new();
+    for (_, op) in seen.iter().filter(|(value, _)| value.is_object()) {
+        removals.extend(marks(owned(doc.get_all(op, shape::REMOVED)?)));
+    }
+    Ok(removals)
+}
+
 /// The digests in marks of removal, each with its operation.
 fn marks(seen: impl Iterator<Item = Candidate>) -> Vec<(String, ObjId)> {
     seen.filter_map(|(value, op)| Some((value.as_str()?.to_owned(), op)))
@@ -272,20 +287,18 @@ fn list(
     name: &str,
     wanted: Wanted<'_>,
 ) -> Result<Kind, AutomergeError> {
+    if let Some(items) = super::aligned::items(doc, &twins, name, wanted)? {
+        return Ok(Kind::List { twins, items });
+    }
     let mut items: Vec<Item> = Vec::new();
     // Records with one identifier, gathered before they are built so that twins become one.
     let mut groups: Vec<Group> = Vec::new();
-    let mut group_of: HashMap<String, usize> = HashMap::new();
-    let mut times: HashMap<String, usize> = HashMap::new();
+    let mut group_of: BTreeMap<String, usize> = BTreeMap::new();
+    let mut times: BTreeMap<String, usize> = BTreeMap::new();
     for twin in &twins {
         for item in doc.list_range(twin, ..) {
             let index = item.index;
-            let all: Vec<Candidate> = if item.conflict {
-                owned(doc.get_all(twin, index)?).collect()
-            } else {
-                let op = item.id();
-                vec![(item.value.into_value(), op)]
-            };
+            let all = at_index(doc, twin, item)?;
             let mut key = key_of(doc, &all, name)?;
             if let Some(k) = &mut key {
                 if shape::same_key_is_same_thing(name) {
@@ -316,14 +329,10 @@ fn list(
         let parts =
             parts.and_then(|((before, after), key)| Some((*before.get(key)?, *after.get(key)?)));
         let mut removals = Vec::new();
-        let made = if parts.is_some_and(|(before, after)| before == after) {
+        let made = if parts.is_some_and(|(before, after)| shape::same(before, after)) {
             unchanged(seen)
         } else {
-            for (value, op) in &seen {
-                if value.is_object() {
-                    removals.extend(marks(owned(doc.get_all(op, shape::REMOVED)?)));
-                }
-            }
+            removals = element_removals(doc, &seen)?;
             // What was removed is compared with what it was: all of it.
             node(doc, seen, name, parts.filter(|_| removals.is_empty()))?
         };
@@ -343,8 +352,21 @@ fn list(
     Ok(Kind::List { twins, items })
 }
 
+/// Everything seen at one index.
+pub(super) fn at_index(
+    doc: &impl ReadDoc,
+    list: &ObjId,
+    item: ListRangeItem<'_>,
+) -> Result<Vec<Candidate>, AutomergeError> {
+    if item.conflict {
+        return Ok(owned(doc.get_all(list, item.index)?).collect());
+    }
+    let op = item.id();
+    Ok(vec![(item.value.into_value(), op)])
+}
+
 /// An element that does not differ: known to be there, without its content.
-fn unchanged(seen: Vec<Candidate>) -> Option<Node> {
+pub(super) fn unchanged(seen: Vec<Candidate>) -> Option<Node> {
     let twins: Vec<ObjId> = seen.into_iter().map(|(_, op)| op).collect();
     let op = twins.first()?.clone();
     let kind = Kind::Record {
@@ -356,8 +378,8 @@ fn unchanged(seen: Vec<Candidate>) -> Option<Node> {
 }
 
 /// The elements of a list by their identifiers, if all have one.
-fn by_key<'a>(name: &str, list: &'a Value) -> Option<HashMap<String, &'a Value>> {
-    let mut times = HashMap::new();
+fn by_key<'a>(name: &str, list: &'a Value) -> Option<BTreeMap<String, &'a Value>> {
+    let mut times = BTreeMap::new();
     let keyed = |element: &'a Value| {
         let mut key = shape::element_key(name, element)?;
         numbered(&mut key, &mut times);
@@ -379,7 +401,7 @@ fn is_same_word(a: &Node, b: &Node) -> bool {
 }
 
 /// Turns the n-th `k` into `k#n`, from the second on.
-pub(crate) fn numbered(key: &mut String, times: &mut HashMap<String, usize>) {
+pub(crate) fn numbered(key: &mut String, times: &mut BTreeMap<String, usize>) {
     let n = times.entry(key.clone()).or_default();
     if *n > 0 {
         *key = format!("{key}#{n}");
@@ -387,7 +409,7 @@ pub(crate) fn numbered(key: &mut String, times: &mut HashMap<String, usize>) {
     *n += 1;
 }
 
-fn key_of(
+pub(super) fn key_of(
     doc: &impl ReadDoc,
     all: &[Candidate],
     name: &str,
@@ -400,9 +422,7 @@ fn key_of(
     };
     let key = shape::list_key(name);
     Ok(doc.get(op, key)?.and_then(|(value, _)| match value {
-        DocValue::Scalar(s) => {
-            shape::element_key(name, &serde_json::json!({ key: shape::leaf_from_doc(&s) }))
-        }
+        DocValue::Scalar(s) => shape::key_text(&shape::leaf_from_doc(&s)),
         DocValue::Object(_) => None,
     }))
 }

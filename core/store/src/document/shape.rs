@@ -48,10 +48,44 @@ pub(crate) fn same_key_is_same_thing(list: &str) -> bool {
 
 /// Identifier of a list element, if it has one.
 pub(crate) fn element_key(list: &str, element: &Value) -> Option<String> {
-    match element.get(list_key(list))? {
+    key_text(element.get(list_key(list))?)
+}
+
+/// An identifier as text.
+pub(crate) fn key_text(key: &Value) -> Option<String> {
+    match key {
         Value::String(s) if !s.is_empty() => Some(s.clone()),
         Value::Number(n) => Some(n.to_string()),
         _ => None,
+    }
+}
+
+/// Whether two values are equal: quickly where their members stand in the same order.
+pub(crate) fn same(a: &Value, b: &Value) -> bool {
+    match (a, b) {
+        (Value::Object(a), Value::Object(b)) => {
+            let mut beside = b.iter();
+            let same_member = |(key, value): (&String, &Value)| {
+                let other = match beside.next() {
+                    Some((there, other)) if there == key => Some(other),
+                    _ => b.get(key),
+                };
+                other.is_some_and(|other| same(value, other))
+            };
+            a.len() == b.len() && a.iter().all(same_member)
+        }
+        (Value::Array(a), Value::Array(b)) => {
+            a.len() == b.len() && a.iter().zip(b).all(|(a, b)| same(a, b))
+        }
+        _ => a == b,
+    }
+}
+
+/// Whether two members are equal, or both not there.
+pub(crate) fn same_member(a: Option<&Value>, b: Option<&Value>) -> bool {
+    match (a, b) {
+        (Some(a), Some(b)) => same(a, b),
+        (a, b) => a.is_none() && b.is_none(),
     }
 }
 

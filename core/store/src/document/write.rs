@@ -86,7 +86,7 @@ impl<'a, T: Transactable + ReadDoc> Writer<'a, T> {
         let kept = after.iter().map(|(key, new)| (key, Some(new)));
         for (key, new) in kept.chain(gone) {
             let old = before.get(key);
-            if old == new {
+            if shape::same_member(old, new) {
                 continue;
             }
             self.path.push(key.clone());

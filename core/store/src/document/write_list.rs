@@ -6,7 +6,7 @@ use super::{DocumentError, shape};
 use automerge::transaction::Transactable;
 use automerge::{ObjId, Prop, ReadDoc};
 use serde_json::{Map, Value};
-use std::collections::HashMap;
+use std::collections::BTreeMap;
 
 impl<T: Transactable + ReadDoc> Writer<'_, T> {
     /// Writes the difference of two lists into the list made of `twins` and `items`.
@@ -27,22 +27,27 @@ impl<T: Transactable + ReadDoc> Writer<'_, T> {
 
     /// Identifiers of all elements, if all have one.
     pub(super) fn keys(&self, name: &str, elements: &[Value]) -> Result<Option<Vec<String>>> {
-        let mut times = HashMap::new();
+        let once = shape::same_key_is_same_thing(name);
+        let mut times = BTreeMap::new();
         let mut keys: Vec<String> = Vec::with_capacity(elements.len());
         for element in elements {
             let Some(mut key) = shape::element_key(name, element) else {
                 return Ok(None);
             };
-            numbered(&mut key, &mut times);
+            if !once {
+                numbered(&mut key, &mut times);
+            }
             keys.push(key);
         }
-        if shape::same_key_is_same_thing(name)
-            && let Some((key, _)) = times.into_iter().find(|(_, n)| *n > 1)
-        {
-            return Err(DocumentError::SameKey {
-                path: self.here(),
-                key,
-            });
+        if once {
+            let mut sorted: Vec<&String> = keys.iter().collect();
+            sorted.sort_unstable();
+            if let Some(twice) = sorted.windows(2).find(|pair| pair[0] == pair[1]) {
+                return Err(DocumentError::SameKey {
+                    path: self.here(),
+                    key: twice[0].clone(),
+                });
+            }
         }
         Ok(Some(keys))
     }
@@ -117,7 +122,7 @@ impl<T: Transactable + ReadDoc> Writer<'_, T> {
         {
             self.delete_in(twins, shape::REMOVED)?;
         }
-        if old == Some(new) {
+        if shape::same_member(old, Some(new)) {
             return Ok(());
         }
         match (&node.kind, new) {
