@@ -303,3 +303,25 @@ fn a_removal_that_conflicts_stays_open_while_its_neighbour_is_edited() {
     assert_eq!(conflicts.len(), 1);
     assert_eq!(conflicts[0].kind, ConflictKind::RemovedAndChanged);
 }
+
+#[test]
+fn an_entry_goes_to_the_element_it_names_in_whatever_order_they_are_listed() {
+    let start =
+        json!({"readings": [{"id": "a", "n": 1}, {"id": "b", "n": 2}, {"id": "c", "n": 3}]});
+    let (mut a, _) = pair(start);
+    let mut before = a.value();
+    before["readings"].as_array_mut().expect("list").reverse();
+    let mut after = before.clone();
+    after["readings"][0]["n"] = 30.into();
+    let heads = a.doc.heads();
+    a.doc
+        .edit(&heads, &before, &after, &stamp("Ada", 9))
+        .expect("edit");
+    let read = json!([{"id": "a", "n": 1}, {"id": "b", "n": 2}, {"id": "c", "n": 30}]);
+    assert_eq!(a.value()["readings"], read);
+    // And past one that was removed, which is still in the document.
+    a.edit(|v| drop(v["readings"].as_array_mut().expect("list").remove(1)));
+    a.edit(|v| v["readings"][1]["n"] = 31.into());
+    let read = json!([{"id": "a", "n": 1}, {"id": "c", "n": 31}]);
+    assert_eq!(a.value()["readings"], read);
+}
