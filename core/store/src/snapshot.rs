@@ -16,6 +16,8 @@ const SIGNATURE: &str = "signature";
 pub(crate) struct Snapshot {
     text: String,
     members: Map<String, Value>,
+    /// Room for the next text.
+    spare: Vec<u8>,
 }
 
 /// What differs between a snapshot and a record: whole members, as they were and as they are.
@@ -28,18 +30,22 @@ pub(crate) struct Changed {
 
 impl Snapshot {
     pub(crate) fn of<T: Serialize>(id: &str, record: &T) -> Result<Self> {
-        let text = text_of(id, record)?;
+        let text = text_of(id, record, Vec::with_capacity(8192))?;
         let members = lines(&text)
             .map(member)
             .collect::<serde_json::Result<_>>()
             .map_err(|e| shape(id, &e))?;
-        Ok(Self { text, members })
+        Ok(Self {
+            text,
+            members,
+            spare: Vec::new(),
+        })
     }
 
     /// What differs now. The old values are lent: give them back with [`Snapshot::put_back`] or
     /// replace them with [`Snapshot::accept`].
     pub(crate) fn changed<T: Serialize>(&mut self, id: &str, record: &T) -> Result<Changed> {
-        let text = text_of(id, record)?;
+        let text = text_of(id, record, std::mem::take(&mut self.spare))?;
         // Whether a record is signed depends on members that may be the same.
         let whole = self.members.get(SIGNATURE).is_some_and(|s| !s.is_null());
         let parse = |line| key(line).map_err(|e| shape(id, &e));
@@ -67,6 +73,7 @@ impl Snapshot {
 
     /// The change was not written: the snapshot is as it was.
     pub(crate) fn put_back(&mut self, changed: Changed) {
+        self.spare = changed.text.into_bytes();
         if let Value::Object(before) = changed.before {
             self.members.extend(before);
         }
@@ -74,7 +81,7 @@ impl Snapshot {
 
     /// The change is on the disk.
     pub(crate) fn accept(&mut self, changed: Changed) {
-        self.text = changed.text;
+        self.spare = std::mem::replace(&mut self.text, changed.text).into_bytes();
         let (Value::Object(before), Value::Object(after)) = (changed.before, changed.after) else {
             return;
         };
@@ -94,8 +101,8 @@ fn shape(id: &str, error: &serde_json::Error) -> StoreError {
 
 /// JSON without white space, but a line break before each member of the record and a carriage
 /// return before each element of its lists. Strings never hold either: JSON escapes them.
-fn text_of<T: Serialize>(id: &str, record: &T) -> Result<String> {
-    let mut bytes = Vec::with_capacity(8192);
+fn text_of<T: Serialize>(id: &str, record: &T, mut bytes: Vec<u8>) -> Result<String> {
+    bytes.clear();
     let mut serializer = Serializer::with_formatter(&mut bytes, Marked::default());
     record
         .serialize(&mut serializer)

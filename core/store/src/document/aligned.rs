@@ -20,14 +20,15 @@ pub(super) fn items(
     let (Some((Value::Array(before), Value::Array(after))), [list]) = (wanted, twins) else {
         return Ok(None);
     };
-    if !shape::same_key_is_same_thing(name)
-        || before.len() != after.len()
-        || doc.length(list) != before.len()
-    {
+    if !shape::same_key_is_same_thing(name) || before.len() != after.len() {
         return Ok(None);
     }
     let mut items = Vec::with_capacity(before.len());
-    for (item, (old, new)) in doc.list_range(list, ..).zip(before.iter().zip(after)) {
+    let mut states = before.iter().zip(after);
+    for item in doc.list_range(list, ..) {
+        let Some((old, new)) = states.next() else {
+            return Ok(None);
+        };
         let key = shape::element_key(name, old);
         if key.is_none() || key != shape::element_key(name, new) {
             return Ok(None);
