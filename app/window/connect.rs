@@ -187,6 +187,8 @@ fn questions(app: &App, inner: &Rc<Inner>) {
         side,
         index as usize
     ))));
+    backend.on_type_answer(with!(inner, |i, text| i
+        .ask(|a, v, side| a.type_in(v, side, &text))));
     backend.on_undo(with!(inner, |i| i.ask(|a, v, side| a.undo(v, side))));
     backend.on_next_question(with!(inner, |i| i.change(|s| {
         let (screen, after) = (s.screen, s.screen_after());
@@ -308,6 +310,7 @@ fn marks(app: &App, inner: &Rc<Inner>) {
         .mark(|m| m.nudge(f64::from(dx), f64::from(dy)))));
     backend.on_remove_tap(with!(inner, |i| i.mark(super::Marking::remove)));
     backend.on_undo_mark(with!(inner, |i| i.mark(super::Marking::undo)));
+    backend.on_take_predicted(with!(inner, |i| i.mark(super::Marking::take_predicted)));
     backend.on_choose_mark(with!(inner, |i, index| i.mark(|m| {
         m.choose_mark(index as usize);
         false

@@ -216,13 +216,82 @@ impl Marking {
             .find(|t| t.mark == *mark && t.photo == self.photo_name())
     }
 
-    /// Sets the chosen mark at a tap, moved onto the ink under it. `false` if nothing changed.
+    /// Sets the chosen mark at a tap, moved onto the ink under it; a first tap leads on to the
+    /// next mark. `false` if nothing changed.
     pub fn tap(&mut self, at: Px) -> bool {
         let Some(shown) = self.shown.as_ref().filter(|s| s.index == self.photo_index) else {
             return false;
         };
         let snap = ink::snap(&shown.photo, at);
-        self.place(snap.px, snap.sd_px)
+        let first = self.tap_here().is_none();
+        let placed = self.place(snap.px, snap.sd_px);
+        if placed && first {
+            self.advance();
+        }
+        placed
+    }
+
+    /// Marks that the other views place on ink of the photograph on the screen, where they are not
+    /// tapped yet.
+    fn proposals(&self) -> Vec<MarkView> {
+        let (Some(solution), Some(shown)) = (
+            &self.solution,
+            self.shown.as_ref().filter(|s| s.index == self.photo_index),
+        ) else {
+            return Vec::new();
+        };
+        let photo = self.photo_name();
+        let untapped = |mark: &&MarkName| {
+            let here = |t: &MarkView| t.mark == **mark && t.photo == photo;
+            !self.taps.iter().any(here)
+        };
+        let on_ink = |mark: &MarkName| {
+            let place = predict::place(solution, mark, photo, ink::BARE_TAP_SD_PX).ok()??;
+            let reach = place.half_axes_px[0].max(shown.photo.width as f64 / 400.0);
+            let off = |dot: &&InkDot| (dot.px[0] - place.px[0]).hypot(dot.px[1] - place.px[1]);
+            let dot = shown
+                .ink
+                .iter()
+                .min_by(|a, b| off(a).total_cmp(&off(b)))
+                .filter(|dot| place.inside && off(dot) <= reach)?;
+            let snap = ink::snap(&shown.photo, dot.px);
+            Some(MarkView {
+                mark: mark.clone(),
+                photo: photo.to_owned(),
+                px: snap.px,
+                sd_px: snap.sd_px,
+                surface: self.surface(mark),
+            })
+        };
+        self.marks
+            .iter()
+            .filter(untapped)
+            .filter_map(on_ink)
+            .collect()
+    }
+
+    /// Takes every mark that the other views place on ink here. `false` if there is none.
+    pub fn take_predicted(&mut self) -> bool {
+        let proposals = self.proposals();
+        if proposals.is_empty() {
+            return false;
+        }
+        self.undo.push(self.taps.clone());
+        self.taps.extend(proposals);
+        true
+    }
+
+    /// On to the next mark that is not tapped in this photograph and wants another view.
+    fn advance(&mut self) {
+        let photo = self.photo_name().to_owned();
+        let wants = |mark: &MarkName| {
+            let views = self.taps.iter().filter(|t| t.mark == *mark);
+            views.clone().all(|t| t.photo != photo) && views.count() < 2
+        };
+        let after = (self.chosen + 1..self.marks.len()).chain(0..self.chosen);
+        if let Some(next) = after.into_iter().find(|i| wants(&self.marks[*i])) {
+            self.chosen = next;
+        }
     }
 
     /// Moves the chosen mark by photograph pixels; it then counts as set by hand.
@@ -324,6 +393,7 @@ impl Marking {
             x_px: here.map_or(0.0, |p| p[0] as f32),
             y_px: here.map_or(0.0, |p| p[1] as f32),
             can_undo: !self.undo.is_empty(),
+            proposed: self.proposals().len() as i32,
             remark: ui::Remark {
                 text: remark.into(),
                 source: Default::default(),

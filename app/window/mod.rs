@@ -466,3 +466,5 @@ impl Inner {
 
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod whole_visit;

@@ -2,7 +2,7 @@
 
 use super::handing::Papers;
 use super::marking::{Marking, Photo};
-use super::questions::{Asking, examination, order, person, position};
+use super::questions::{Asking, cast_mut, examination, inspection, order, person, position};
 use super::timer;
 use crate::casting;
 use crate::error::AppError;
@@ -52,6 +52,8 @@ pub struct Open {
     /// See [`Open::person`].
     pub position: Asking,
     /// See [`Open::person`].
+    pub inspect: Asking,
+    /// See [`Open::person`].
     pub order: Asking,
     /// Label and papers.
     pub papers: Papers,
@@ -85,14 +87,7 @@ impl Case {
 
     /// The latest cast of this foot, made if there is none yet.
     pub fn cast_mut(&mut self) -> &mut Cast {
-        let (visit, side) = (&mut self.visit, self.side);
-        super::questions::record_mut(visit, side);
-        let index = visit
-            .casts
-            .iter()
-            .rposition(|cast| cast.side == side)
-            .unwrap_or_default();
-        &mut visit.casts[index]
+        cast_mut(&mut self.visit, self.side)
     }
 
     /// Whether the cast has photographs that are not loaded yet.
@@ -204,6 +199,7 @@ impl Open {
             person: asking(person()),
             examine: asking(examination()),
             position: asking(position()),
+            inspect: asking(inspection()),
             order: asking(order()),
             papers: Papers::default(),
             refusal: String::new(),
@@ -272,6 +268,7 @@ impl Open {
             ui::Screen::Person => &mut self.person,
             ui::Screen::Examine => &mut self.examine,
             ui::Screen::Position => &mut self.position,
+            ui::Screen::Inspect => &mut self.inspect,
             ui::Screen::Order => &mut self.order,
             _ => return None,
         };

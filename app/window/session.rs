@@ -310,6 +310,7 @@ impl Session {
             ui::Screen::Cast => ui::Screen::Photographs,
             ui::Screen::Photographs => ui::Screen::Mark,
             ui::Screen::Mark => ui::Screen::Check,
+            ui::Screen::Inspect => ui::Screen::Check,
             ui::Screen::Check => ui::Screen::Order,
             ui::Screen::Order => ui::Screen::Label,
             ui::Screen::Label => ui::Screen::HandOver,

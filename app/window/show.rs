@@ -107,6 +107,7 @@ pub fn show(app: &App, session: &mut Session) {
             data.set_person_facts(text::models(facts(&open.case.visit, lang)));
             data.set_person_questions(question_list(open, screen, tables, &checks, lang));
         }
+        ui::Screen::Inspect => data.set_inspect(question_list(open, screen, tables, &checks, lang)),
         ui::Screen::Examine => data.set_examine(question_list(open, screen, tables, &checks, lang)),
         ui::Screen::Position => {
             data.set_position(question_list(open, screen, tables, &checks, lang))

@@ -10,15 +10,20 @@ use std::path::Path;
 use std::time::{Duration, Instant};
 
 fn demo_window(folder: &Path) -> Window {
+    let tables = Tables::shipped().expect("the shipped tables");
+    let mut session = demo_session(folder, tables, folder.to_owned()).expect("the demo data");
+    session.look = Look::default();
+    test_window(session)
+}
+
+/// A window of a tablet's size, drawn in memory.
+pub(super) fn test_window(session: Session) -> Window {
     let backend = TestingBackend::new(TestingBackendOptions {
         mock_time: true,
         threading: false,
         renderer_name: Some("software".into()),
     });
     slint::platform::set_platform(Box::new(backend)).expect("one backend a thread");
-    let tables = Tables::shipped().expect("the shipped tables");
-    let mut session = demo_session(folder, tables, folder.to_owned()).expect("the demo data");
-    session.look = Look::default();
     let window = Window::new(session).expect("a window");
     window
         .app
@@ -29,7 +34,7 @@ fn demo_window(folder: &Path) -> Window {
 }
 
 /// Takes what the worker tells until something holds.
-fn until(window: &Window, what: &str, holds: impl Fn(&Session) -> bool) {
+pub(super) fn until(window: &Window, what: &str, holds: impl Fn(&Session) -> bool) {
     let start = Instant::now();
     while !holds(&window.inner.session.borrow()) {
         assert!(
@@ -41,11 +46,11 @@ fn until(window: &Window, what: &str, holds: impl Fn(&Session) -> bool) {
     }
 }
 
-fn case(session: &Session) -> &Case {
+pub(super) fn case(session: &Session) -> &Case {
     &session.open.as_ref().expect("an open visit").case
 }
 
-fn tap(window: &Window, name: &str) {
+pub(super) fn tap(window: &Window, name: &str) {
     let found = ElementHandle::find_by_accessible_label(&window.app, name).find(|e| {
         matches!(
             e.accessible_role(),
@@ -56,7 +61,7 @@ fn tap(window: &Window, name: &str) {
     found.invoke_accessible_default_action();
 }
 
-fn picture(window: &Window, name: &str) {
+pub(super) fn picture(window: &Window, name: &str) {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("build-output/window");
     std::fs::create_dir_all(&folder).expect("a folder");
     i_slint_backend_testing::mock_elapsed_time(Duration::from_millis(600));

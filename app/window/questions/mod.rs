@@ -2,14 +2,17 @@
 //! order. A question reads and writes one thing of a visit; [`Asking`] keeps which one is in hand
 //! and what can be undone.
 
+mod dimensions;
+mod inspection;
 mod order;
 mod person;
 mod position;
 mod readings;
 
+pub use inspection::inspection;
 pub use order::{order, order_mut};
 pub use person::{facts, person};
-pub use position::{intended, position, record_mut};
+pub use position::{cast_mut, intended, position, record_mut};
 pub use readings::examination;
 
 use super::text::models;
@@ -17,7 +20,7 @@ use plinthside_measure::marks::Side;
 use plinthside_ui as ui;
 use plinthside_visit::entry::Problem;
 use plinthside_visit::verdict::Range;
-use plinthside_visit::{Entry, Lang, Visit, format};
+use plinthside_visit::{Entry, Lang, Text, Visit, format};
 
 /// What a question is answered with.
 pub enum Kind {
@@ -27,6 +30,8 @@ pub enum Kind {
     OneOf,
     /// Any of the choices.
     AnyOf,
+    /// Typed text.
+    Text,
 }
 
 /// The scale of a number: its ends are the plausible limits.
@@ -113,6 +118,10 @@ pub trait Question {
     }
     /// Takes or leaves a choice.
     fn choose(&self, _visit: &mut Visit, _side: Side, _index: usize) {}
+    /// Takes typed text, or says what is wrong with it.
+    fn type_in(&self, _visit: &mut Visit, _side: Side, _text: &str) -> Option<Text> {
+        None
+    }
     /// The readings of a number.
     fn numbers(&self, _visit: &Visit, _side: Side) -> Vec<Entry> {
         Vec::new()
@@ -138,6 +147,8 @@ pub struct Asking {
     chosen: usize,
     repeat: usize,
     undo: Vec<Visit>,
+    /// Typed text that could not be taken, and why.
+    refused: Option<(String, Text)>,
 }
 
 /// So many changes can be taken back.
@@ -155,6 +166,7 @@ impl Asking {
             chosen,
             repeat: 0,
             undo: Vec::new(),
+            refused: None,
         }
     }
 
@@ -185,6 +197,7 @@ impl Asking {
     /// Takes a question in hand.
     pub fn choose_question(&mut self, index: usize, visit: &Visit, side: Side) {
         if index < self.questions.len() {
+            self.refused = None;
             self.chosen = index;
             self.repeat = self
                 .now()
@@ -267,11 +280,26 @@ impl Asking {
         self.repeat = index;
     }
 
-    /// Takes or leaves a choice.
+    /// Takes or leaves a choice; a first answer leads on to the next question.
     pub fn choose(&mut self, visit: &mut Visit, side: Side, index: usize) {
+        let first = self.now().is_some_and(|q| {
+            matches!(q.kind(), Kind::OneOf) && q.shown(visit, side, Lang::En).is_empty()
+        });
         self.change(visit, |question, visit, _| {
             question.choose(visit, side, index)
         });
+        if first {
+            self.next(visit, side);
+        }
+    }
+
+    /// Takes typed text; what can't be taken stays on the screen with its problem.
+    pub fn type_in(&mut self, visit: &mut Visit, side: Side, text: &str) {
+        let mut problem = None;
+        self.change(visit, |question, visit, _| {
+            problem = question.type_in(visit, side, text);
+        });
+        self.refused = problem.map(|problem| (text.to_owned(), problem));
     }
 
     fn change(&mut self, visit: &mut Visit, change: impl FnOnce(&dyn Question, &mut Visit, usize)) {
@@ -337,6 +365,14 @@ impl Asking {
         match q.kind() {
             Kind::OneOf => view.answer = ui::Answer::OneOf,
             Kind::AnyOf => view.answer = ui::Answer::AnyOf,
+            Kind::Text => {
+                view.answer = ui::Answer::Text;
+                view.value_text = q.shown(visit, side, lang).into();
+                if let Some((typed, problem)) = &self.refused {
+                    view.value_text = typed.into();
+                    view.problem = problem.get(lang).into();
+                }
+            }
             Kind::Number(scale) => {
                 let numbers = q.numbers(visit, side);
                 let shown = |e: &Entry| {

@@ -1,23 +1,19 @@
 //! The order: every field that is chosen or counted. A signed revision is frozen and not changed.
 
+use super::person::read_day;
 use super::{Kind, Question, Scale, item};
 use plinthside_measure::marks::Side;
 use plinthside_ui as ui;
-use plinthside_visit::order::{FIELDS, Field, FieldKind, Order, Revision, at, json_of};
+use plinthside_visit::order::{
+    FIELDS, Field, FieldKind, Order, Place, Revision, StrapPlace, at, json_of,
+};
 use plinthside_visit::{Entry, Lang, Text, Visit};
 use serde_json::Value;
 
-/// The fields that are answered by a tap or a number, in printing order.
+/// Every field, in printing order.
 pub fn order() -> Vec<Box<dyn Question>> {
-    let asked = |f: &&Field| {
-        matches!(
-            f.kind,
-            FieldKind::Word(_) | FieldKind::Flag | FieldKind::Number(_)
-        )
-    };
     FIELDS
         .iter()
-        .filter(asked)
         .map(|f| Box::new(OfField(f)) as Box<dyn Question>)
         .collect()
 }
@@ -56,6 +52,44 @@ impl OfField {
             draft.because.remove(self.0.path);
         }
     }
+}
+
+impl OfField {
+    /// Takes a place into a list, or leaves it out with what was said of it.
+    fn toggle(&self, visit: &mut Visit, side: Side, place: &str) {
+        let mut items = match self.value(visit, side) {
+            Some(Value::Array(items)) => items,
+            _ => Vec::new(),
+        };
+        let before = items.len();
+        items.retain(|item| item["place"] != place);
+        if items.len() == before {
+            items.push(serde_json::json!({ "place": place }));
+        }
+        self.set(visit, side, Value::Array(items));
+    }
+}
+
+/// The places a list is about, as token and label.
+fn places(path: &str) -> Vec<(String, Text)> {
+    if path == "closure.straps" {
+        StrapPlace::ALL
+            .iter()
+            .map(|p| labelled(p.token(), |lang| p.label(lang)))
+            .collect()
+    } else {
+        Place::ALL
+            .iter()
+            .map(|p| labelled(p.token(), |lang| p.label(lang)))
+            .collect()
+    }
+}
+
+fn labelled<'a>(token: &str, label: impl Fn(Lang) -> &'a str) -> (String, Text) {
+    (
+        token.to_owned(),
+        Text::new(label(Lang::En), label(Lang::De)),
+    )
 }
 
 impl Question for OfField {
@@ -100,8 +134,36 @@ impl Question for OfField {
                     repeats: false,
                 })
             }
-            _ => Kind::OneOf,
+            FieldKind::Count => Kind::Number(Scale {
+                low: 0.0,
+                high: 10.0,
+                step: 1.0,
+                unit: "",
+                repeats: false,
+            }),
+            FieldKind::Text | FieldKind::Date => Kind::Text,
+            FieldKind::List => Kind::AnyOf,
+            FieldKind::Word(_) | FieldKind::Flag => Kind::OneOf,
         }
+    }
+
+    fn type_in(&self, visit: &mut Visit, side: Side, text: &str) -> Option<Text> {
+        let text = text.trim();
+        let value = match self.0.kind {
+            _ if text.is_empty() => Value::Null,
+            FieldKind::Date => match read_day(text) {
+                Some(day) => Value::String(day.to_string()),
+                None => {
+                    return Some(Text::new(
+                        "This is no day: type day, month and year, as 4.3.2027.",
+                        "Das ist kein Tag: bitte Tag, Monat und Jahr eingeben, etwa 4.3.2027.",
+                    ));
+                }
+            },
+            _ => Value::String(text.to_owned()),
+        };
+        self.set(visit, side, value);
+        None
     }
 
     fn shown(&self, visit: &Visit, side: Side, lang: Lang) -> String {
@@ -136,6 +198,14 @@ impl Question for OfField {
                 let now = now.as_ref().and_then(Value::as_bool);
                 vec![item(yes, now == Some(true)), item(no, now == Some(false))]
             }
+            FieldKind::List => places(self.0.path)
+                .iter()
+                .map(|(token, label)| {
+                    let chosen = now.as_ref().and_then(Value::as_array);
+                    let chosen = chosen.is_some_and(|all| all.iter().any(|i| i["place"] == *token));
+                    item(label.get(lang), chosen)
+                })
+                .collect(),
             _ => Vec::new(),
         }
     }
@@ -146,6 +216,12 @@ impl Question for OfField {
                 .get(index)
                 .map(|(token, _)| Value::String(token.clone())),
             FieldKind::Flag => Some(Value::Bool(index == 0)),
+            FieldKind::List => {
+                if let Some((place, _)) = places(self.0.path).get(index) {
+                    self.toggle(visit, side, place);
+                }
+                return;
+            }
             _ => None,
         };
         let Some(chosen) = chosen else { return };

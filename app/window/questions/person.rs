@@ -3,7 +3,7 @@
 use super::{Kind, Question, Scale, item};
 use plinthside_measure::marks::Side;
 use plinthside_ui as ui;
-use plinthside_visit::person::{Condition, Consent, ConsentFor};
+use plinthside_visit::person::{Condition, Consent, ConsentFor, Sex};
 use plinthside_visit::{Entry, Lang, Text, Visit};
 
 /// The questions about the person.
@@ -11,12 +11,11 @@ pub fn person() -> Vec<Box<dyn Question>> {
     let consents = ConsentFor::ALL
         .iter()
         .map(|what| Box::new(ConsentTo(what)) as Box<dyn Question>);
-    consents
-        .chain([
-            Box::new(Conditions) as Box<dyn Question>,
-            Box::new(BodyMass),
-        ])
-        .collect()
+    let asked = consents.chain([
+        Box::new(Conditions) as Box<dyn Question>,
+        Box::new(BodyMass),
+    ]);
+    asked.chain(typed()).collect()
 }
 
 /// What is known of the person, line by line.
@@ -192,5 +191,158 @@ impl Question for BodyMass {
 
     fn write(&self, visit: &mut Visit, _side: Side, numbers: Vec<Entry>) {
         visit.person.body_mass_kg = numbers.into_iter().next_back();
+    }
+}
+
+/// What is typed, and never required.
+fn typed() -> [Box<dyn Question>; 7] {
+    let line = |key, en, de, access| {
+        Box::new(Line {
+            key,
+            label: Text::new(en, de),
+            access,
+        }) as Box<dyn Question>
+    };
+    [
+        line("person.name", "Name", "Name", |v| &mut v.person.name),
+        Box::new(Born),
+        Box::new(SexOf),
+        line("reason", "Reason of the visit", "Anlass", |v| &mut v.reason),
+        line("person.code", "Code", "Kürzel", |v| &mut v.person.code),
+        line("person.telephone", "Telephone", "Telefon", |v| {
+            &mut v.person.telephone
+        }),
+        line(
+            "person.proxy",
+            "Consents for the patient",
+            "Stimmt für den Patienten zu",
+            |v| &mut v.person.proxy,
+        ),
+    ]
+}
+
+struct Line {
+    key: &'static str,
+    label: Text,
+    access: fn(&mut Visit) -> &mut String,
+}
+
+impl Question for Line {
+    fn key(&self) -> String {
+        self.key.to_owned()
+    }
+
+    fn label(&self, lang: Lang) -> String {
+        self.label.get(lang).to_owned()
+    }
+
+    fn kind(&self) -> Kind {
+        Kind::Text
+    }
+
+    fn shown(&self, visit: &Visit, _side: Side, _lang: Lang) -> String {
+        (self.access)(&mut visit.clone()).clone()
+    }
+
+    fn type_in(&self, visit: &mut Visit, _side: Side, text: &str) -> Option<Text> {
+        text.trim().clone_into((self.access)(visit));
+        None
+    }
+}
+
+struct Born;
+
+impl Question for Born {
+    fn key(&self) -> String {
+        "person.born".into()
+    }
+
+    fn label(&self, lang: Lang) -> String {
+        Text::new("Born (day month year)", "Geboren (Tag Monat Jahr)")
+            .get(lang)
+            .to_owned()
+    }
+
+    fn kind(&self) -> Kind {
+        Kind::Text
+    }
+
+    fn shown(&self, visit: &Visit, _side: Side, _lang: Lang) -> String {
+        let born = visit.person.born;
+        born.map_or_else(String::new, |born| born.format("%d.%m.%Y").to_string())
+    }
+
+    fn type_in(&self, visit: &mut Visit, _side: Side, text: &str) -> Option<Text> {
+        let today = visit.at.map(|at| at.date_naive());
+        match read_day(text) {
+            _ if text.trim().is_empty() => visit.person.born = None,
+            Some(day) if today.is_none_or(|today| day <= today) => visit.person.born = Some(day),
+            _ => {
+                return Some(Text::new(
+                    "This is no day of birth: type day, month and year, as 4.3.1964.",
+                    "Das ist kein Geburtstag: bitte Tag, Monat und Jahr eingeben, etwa 4.3.1964.",
+                ));
+            }
+        }
+        None
+    }
+}
+
+/// A day as people type it: day, month and year with anything between, or as in ISO 8601.
+pub fn read_day(text: &str) -> Option<chrono::NaiveDate> {
+    let numbers: Vec<u32> = text
+        .split(|c: char| !c.is_ascii_digit())
+        .filter(|part| !part.is_empty())
+        .map(str::parse)
+        .collect::<Result<_, _>>()
+        .ok()?;
+    match numbers[..] {
+        [year, month, day] if year > 1000 => {
+            chrono::NaiveDate::from_ymd_opt(year as i32, month, day)
+        }
+        [day, month, year] if year > 1000 => {
+            chrono::NaiveDate::from_ymd_opt(year as i32, month, day)
+        }
+        _ => None,
+    }
+}
+
+struct SexOf;
+
+impl Question for SexOf {
+    fn key(&self) -> String {
+        "person.sex".into()
+    }
+
+    fn label(&self, lang: Lang) -> String {
+        Text::new(
+            "Sex, for published bands",
+            "Geschlecht, für Vergleichswerte",
+        )
+        .get(lang)
+        .to_owned()
+    }
+
+    fn kind(&self) -> Kind {
+        Kind::OneOf
+    }
+
+    fn shown(&self, visit: &Visit, _side: Side, lang: Lang) -> String {
+        let sex = visit.person.sex.as_ref();
+        sex.map_or_else(String::new, |sex| sex.label(lang).to_owned())
+    }
+
+    fn choices(&self, visit: &Visit, _side: Side, lang: Lang) -> Vec<ui::ChoiceItem> {
+        let now = visit.person.sex.as_ref();
+        Sex::ALL
+            .iter()
+            .map(|sex| item(sex.label(lang), now == Some(sex)))
+            .collect()
+    }
+
+    fn choose(&self, visit: &mut Visit, _side: Side, index: usize) {
+        let chosen = Sex::ALL.get(index);
+        let again = visit.person.sex.as_ref() == chosen;
+        visit.person.sex = chosen.filter(|_| !again).cloned();
     }
 }

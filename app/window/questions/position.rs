@@ -26,80 +26,80 @@ pub fn position() -> Vec<Box<dyn Question>> {
     };
     vec![
         word(
-            "position",
+            "cast.position",
             "The patient lies",
             "Der Patient liegt",
             CastPosition::ALL,
             CastPosition::label,
-            |r| &mut r.position,
+            |c| &mut c.record.position,
         ),
         number(
-            "knee_flexion_deg",
+            "cast.knee_flexion_deg",
             "Knee flexion",
             "Kniebeugung",
             deg(0.0, 120.0),
-            |r| &mut r.knee_flexion_deg,
+            |c| &mut c.record.knee_flexion_deg,
         ),
         word(
-            "rearfoot_held",
+            "cast.rearfoot_held",
             "Rearfoot held",
             "Rückfuß gehalten",
             RearfootHeld::ALL,
             RearfootHeld::label,
-            |r| &mut r.rearfoot_held,
+            |c| &mut c.record.rearfoot_held,
         ),
         word(
-            "midtarsal",
+            "cast.midtarsal",
             "Midtarsal joint",
             "Mittelfußgelenk",
             Midtarsal::ALL,
             Midtarsal::label,
-            |r| &mut r.midtarsal,
+            |c| &mut c.record.midtarsal,
         ),
         word(
-            "first_ray",
+            "cast.first_ray",
             "First ray",
             "Erster Strahl",
             FirstRay::ALL,
             FirstRay::label,
-            |r| &mut r.first_ray,
+            |c| &mut c.record.first_ray,
         ),
         number(
-            "foot_to_leg_intended_deg",
+            "cast.foot_to_leg_intended_deg",
             "Foot to leg, intended",
             "Fuß zu Bein, vorgesehen",
             deg(-50.0, 30.0),
-            |r| &mut r.foot_to_leg_intended_deg,
+            |c| &mut c.record.foot_to_leg_intended_deg,
         ),
         word(
-            "skin_cover",
+            "cast.skin_cover",
             "Between skin and plaster",
             "Zwischen Haut und Gips",
             SkinCover::ALL,
             SkinCover::label,
-            |r| &mut r.skin_cover,
+            |c| &mut c.record.skin_cover,
         ),
         word(
-            "covering",
+            "cast.covering",
             "Over or under the plaster",
             "Über oder unter dem Gips",
             Covering::ALL,
             Covering::label,
-            |r| &mut r.covering,
+            |c| &mut c.record.covering,
         ),
         number(
-            "water_cel",
+            "cast.water_cel",
             "Water",
             "Wasser",
             scale(10.0, 45.0, "Cel"),
-            |r| &mut r.water_cel,
+            |c| &mut c.record.water_cel,
         ),
         number(
-            "layers_overlap",
+            "cast.layers_overlap",
             "Layers where slabs overlap",
             "Lagen an der Überlappung",
             scale(1.0, 20.0, ""),
-            |r| &mut r.layers_overlap,
+            |c| &mut c.record.layers_overlap,
         ),
     ]
 }
@@ -119,6 +119,11 @@ pub fn intended(visit: &Visit, side: Side, lang: Lang) -> String {
 
 /// The cast record of one side, made if it was not there.
 pub fn record_mut(visit: &mut Visit, side: Side) -> &mut CastRecord {
+    &mut cast_mut(visit, side).record
+}
+
+/// The latest cast of one side, made if there is none yet.
+pub fn cast_mut(visit: &mut Visit, side: Side) -> &mut Cast {
     let index = visit
         .casts
         .iter()
@@ -128,7 +133,7 @@ pub fn record_mut(visit: &mut Visit, side: Side) -> &mut CastRecord {
             visit.casts.push(Cast::new(id, side));
             visit.casts.len() - 1
         });
-    &mut visit.casts[index].record
+    &mut visit.casts[index]
 }
 
 /// What a field of the record holds, read through the writing accessor on a copy: one accessor a
@@ -136,35 +141,31 @@ pub fn record_mut(visit: &mut Visit, side: Side) -> &mut CastRecord {
 fn field<T: Clone>(
     visit: &Visit,
     side: Side,
-    access: fn(&mut CastRecord) -> &mut Option<T>,
+    access: fn(&mut Cast) -> &mut Option<T>,
 ) -> Option<T> {
-    let mut record = visit
-        .cast(side)
-        .map(|c| c.record.clone())
-        .unwrap_or_default();
-    access(&mut record).clone()
+    access(&mut visit.cast(side)?.clone()).clone()
 }
 
 type Label<W> = fn(&W, Lang) -> &str;
 
 struct WordOf<W: 'static> {
-    field: &'static str,
+    key: &'static str,
     label: Text,
     all: &'static [W],
     of: Label<W>,
-    access: fn(&mut CastRecord) -> &mut Option<W>,
+    access: fn(&mut Cast) -> &mut Option<W>,
 }
 
-fn word<W: Clone + PartialEq + 'static>(
-    field: &'static str,
+pub(super) fn word<W: Clone + PartialEq + 'static>(
+    key: &'static str,
     en: &str,
     de: &str,
     all: &'static [W],
     of: Label<W>,
-    access: fn(&mut CastRecord) -> &mut Option<W>,
+    access: fn(&mut Cast) -> &mut Option<W>,
 ) -> Box<dyn Question> {
     Box::new(WordOf {
-        field,
+        key,
         label: Text::new(en, de),
         all,
         of,
@@ -174,7 +175,7 @@ fn word<W: Clone + PartialEq + 'static>(
 
 impl<W: Clone + PartialEq + 'static> Question for WordOf<W> {
     fn key(&self) -> String {
-        format!("cast.{}", self.field)
+        self.key.to_owned()
     }
 
     fn label(&self, lang: Lang) -> String {
@@ -201,7 +202,7 @@ impl<W: Clone + PartialEq + 'static> Question for WordOf<W> {
         let Some(word) = self.all.get(index) else {
             return;
         };
-        let place = (self.access)(record_mut(visit, side));
+        let place = (self.access)(cast_mut(visit, side));
         *place = if place.as_ref() == Some(word) {
             None
         } else {
@@ -211,21 +212,21 @@ impl<W: Clone + PartialEq + 'static> Question for WordOf<W> {
 }
 
 struct NumberOf {
-    field: &'static str,
+    key: &'static str,
     label: Text,
     scale: Scale,
-    access: fn(&mut CastRecord) -> &mut Option<Entry>,
+    access: fn(&mut Cast) -> &mut Option<Entry>,
 }
 
-fn number(
-    field: &'static str,
+pub(super) fn number(
+    key: &'static str,
     en: &str,
     de: &str,
     scale: Scale,
-    access: fn(&mut CastRecord) -> &mut Option<Entry>,
+    access: fn(&mut Cast) -> &mut Option<Entry>,
 ) -> Box<dyn Question> {
     Box::new(NumberOf {
-        field,
+        key,
         label: Text::new(en, de),
         scale,
         access,
@@ -234,7 +235,7 @@ fn number(
 
 impl Question for NumberOf {
     fn key(&self) -> String {
-        format!("cast.{}", self.field)
+        self.key.to_owned()
     }
 
     fn label(&self, lang: Lang) -> String {
@@ -255,6 +256,6 @@ impl Question for NumberOf {
     }
 
     fn write(&self, visit: &mut Visit, side: Side, numbers: Vec<Entry>) {
-        *(self.access)(record_mut(visit, side)) = numbers.into_iter().next_back();
+        *(self.access)(cast_mut(visit, side)) = numbers.into_iter().next_back();
     }
 }

@@ -1,5 +1,6 @@
 //! The examination: every core reading of the catalogue.
 
+use super::dimensions::dimensions;
 use super::{Kind, Question, Scale, item};
 use plinthside_measure::marks::Side;
 use plinthside_ui as ui;
@@ -8,11 +9,19 @@ use plinthside_visit::{Entry, Lang, Reading, Visit};
 
 /// The core readings, in the catalogue's order.
 pub fn examination() -> Vec<Box<dyn Question>> {
-    let asked = |kind: &&ReadingKind| kind.core && (kind.unit.is_some() || !kind.words.is_empty());
-    reading_kinds()
-        .iter()
-        .filter(asked)
-        .map(|kind| Box::new(OfKind(kind)) as Box<dyn Question>)
+    let asked = |kind: &&ReadingKind| kind.unit.is_some() || !kind.words.is_empty();
+    let (core, more): (Vec<_>, Vec<_>) = reading_kinds().iter().filter(asked).partition(|k| k.core);
+    let readings = |kinds: Vec<&'static ReadingKind>| {
+        kinds
+            .into_iter()
+            .map(|kind| Box::new(OfKind(kind)) as Box<dyn Question>)
+    };
+    // Tests read the shipped table; without it the readings are still asked.
+    let [compared, others] = dimensions().unwrap_or_default();
+    readings(core)
+        .chain(compared)
+        .chain(others)
+        .chain(readings(more))
         .collect()
 }
 

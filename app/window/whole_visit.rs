@@ -1,0 +1,295 @@
+//! A whole visit by touch, from an empty store to the papers: every tap goes through an accessible
+//! name and is counted. No text is typed after the store was made.
+
+use super::tests::{case, picture, tap, test_window, until};
+use super::*;
+use i_slint_backend_testing::{AccessibleRole, ElementHandle};
+use plinthside_demo_data::CASTS;
+use plinthside_measure::marks::Marks;
+use plinthside_ui::{Answer, QuestionList, Screen};
+use slint::Model;
+use std::cell::Cell;
+
+/// The window with a finger that counts.
+struct Finger<'a> {
+    window: &'a Window,
+    taps: Cell<u32>,
+}
+
+impl Finger<'_> {
+    fn tap(&self, name: &str) {
+        tap(self.window, name);
+        self.taps.set(self.taps.get() + 1);
+    }
+
+    fn data(&self) -> Data<'_> {
+        self.window.app.global::<Data>()
+    }
+
+    fn list(&self) -> QuestionList {
+        let data = self.data();
+        match data.get_screen() {
+            Screen::Person => data.get_person_questions(),
+            Screen::Examine => data.get_examine(),
+            Screen::Position => data.get_position(),
+            Screen::Inspect => data.get_inspect(),
+            Screen::Order => data.get_order(),
+            other => panic!("{other:?} asks no questions"),
+        }
+    }
+
+    /// Answers questions by their names in the list: a word, or a number on the dial.
+    fn answer(&self, answers: &[(&str, &str)]) {
+        for (label, answer) in answers {
+            let list = self.list();
+            let at = list.tiles.iter().position(|tile| tile.label == *label);
+            let at = at.unwrap_or_else(|| panic!("no question {label}"));
+            match at as i32 - list.chosen {
+                0 => {}
+                1 => self.next(),
+                _ => self.tap_tile(label),
+            }
+            let question = self.list().question;
+            if question.answer == Answer::Number {
+                self.turn_dial(&question.title, answer);
+            } else {
+                for word in answer.split(", ") {
+                    self.tap(word);
+                }
+            }
+        }
+    }
+
+    fn tap_tile(&self, label: &str) {
+        // Where the list opens in place of the question, opening it is a tap of its own.
+        let listed = ElementHandle::find_by_accessible_label(&self.window.app, label)
+            .any(|e| e.accessible_role() == Some(AccessibleRole::RadioButton));
+        if !listed {
+            self.tap("List of questions");
+        }
+        self.tap(label);
+    }
+
+    fn turn_dial(&self, title: &str, value: &str) {
+        let dial = ElementHandle::find_by_accessible_label(&self.window.app, title)
+            .find(|e| e.accessible_role() == Some(AccessibleRole::Spinbox))
+            .unwrap_or_else(|| panic!("no dial for {title}"));
+        dial.set_accessible_value(value);
+        self.taps.set(self.taps.get() + 1);
+    }
+
+    fn next(&self) {
+        let name = match self.data().get_screen() {
+            Screen::Examine => "Next reading",
+            Screen::Order => "Next field",
+            _ => "Next",
+        };
+        self.tap(name);
+    }
+
+    /// Marks the photographs: each mark in two of them by hand, then what the program proposes.
+    fn mark(&self, marks: &Marks) {
+        let photos = self.data().get_mark().photos.row_count();
+        for n in 0..photos {
+            until(self.window, "the photograph", |s| {
+                let marking = case(s).marking.as_ref();
+                marking.is_some_and(Marking::is_shown)
+            });
+            self.mark_one(marks);
+            if n + 1 < photos {
+                self.tap("Next photograph");
+            }
+        }
+    }
+
+    fn mark_one(&self, marks: &Marks) {
+        let view = self.data().get_mark();
+        let index = usize::try_from(view.photo_index).expect("an index");
+        let photo = view.photos.row_data(index).expect("a photograph").name;
+        if view.proposed > 0 {
+            self.tap("Take the marks proposed here");
+        }
+        for (i, item) in view.items.iter().enumerate() {
+            let here = marks
+                .views
+                .iter()
+                .find(|v| photo == v.photo && item.name == v.mark.as_str());
+            let views = self
+                .data()
+                .get_mark()
+                .items
+                .row_data(i)
+                .map_or(0, |i| i.views);
+            let (Some(here), true) = (here, views < 2) else {
+                continue;
+            };
+            if self.data().get_mark().chosen != i as i32 {
+                self.window
+                    .app
+                    .global::<Backend>()
+                    .invoke_choose_mark(i as i32);
+                self.taps.set(self.taps.get() + 1);
+            }
+            let [x, y] = here.px;
+            self.window
+                .app
+                .global::<Backend>()
+                .invoke_tap_photo(x as f32, y as f32);
+            self.taps.set(self.taps.get() + 1);
+        }
+        settle(self.window);
+    }
+}
+
+/// Lets the worker finish what was posted.
+fn settle(window: &Window) {
+    for _ in 0..200 {
+        std::thread::sleep(std::time::Duration::from_millis(5));
+        window.pump();
+    }
+}
+
+const EXAMINATION: [(&str, &str); 22] = [
+    ("Ankle dorsiflexion, knee straight", "10"),
+    ("Ankle dorsiflexion, knee bent", "15"),
+    ("Ankle plantarflexion", "43"),
+    ("Rearfoot inversion", "21"),
+    ("Rearfoot eversion", "8"),
+    ("Rearfoot reducible", "yes"),
+    ("Resting heel", "-3"),
+    ("Forefoot to rearfoot", "5"),
+    ("Forefoot reducible", "yes"),
+    ("First ray", "neutral"),
+    ("Dorsiflexor strength", "2"),
+    ("Plantarflexor strength", "4"),
+    ("Quadriceps strength", "5"),
+    ("Clonus", "no"),
+    ("Sensation sites felt", "10"),
+    ("Sensation sites tested", "10"),
+    ("Dorsalis pedis pulse", "present"),
+    ("Tibialis posterior pulse", "present"),
+    ("Swelling", "none"),
+    ("Skin under the plaster", "intact"),
+    ("Bimalleolar breadth", "72"),
+    ("Heel to first MTP joint", "176"),
+];
+
+#[test]
+fn a_first_visit_by_touch_and_a_second_of_the_same_patient() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let demo = &CASTS[0];
+    for photo in &demo.photos {
+        std::fs::write(folder.path().join(photo.name), photo.jpeg).expect("written");
+    }
+    let place = Place::new(Some(folder.path().join("clinic.store")), None).expect("a place");
+    let tables = Tables::shipped().expect("the shipped tables");
+    let desk = Desk::Closed(Door::new(place));
+    let mut session = Session::new(desk, Look::default(), tables, folder.path().join("papers"));
+    session.taking.folder = folder.path().to_owned();
+    let window = test_window(session);
+    let finger = Finger {
+        window: &window,
+        taps: Cell::new(0),
+    };
+    let data = window.app.global::<Data>();
+
+    // The first start: passphrase, clinic, person.
+    for (label, text) in [
+        (
+            "New passphrase, at least 8 characters",
+            "correct horse battery",
+        ),
+        ("The same passphrase once more", "correct horse battery"),
+        ("Name of the clinic, as papers print it", "Tidewater Clinic"),
+        ("Your name, as you sign", "Ines Calloway"),
+    ] {
+        ElementHandle::find_by_accessible_label(&window.app, label)
+            .next()
+            .unwrap_or_else(|| panic!("no field {label}"))
+            .set_accessible_value(text);
+    }
+    picture(&window, "visit-01-first-start");
+    tap(&window, "Make the store");
+    until(&window, "the store", |s| matches!(s.desk, Desk::Open(_)));
+    assert_eq!(data.get_screen(), Screen::Cases);
+
+    // Person, examination, position.
+    finger.tap("New visit");
+    finger.tap("New visit, left foot");
+    finger.answer(&[
+        ("treatment", "given"),
+        ("photographs", "given"),
+        ("sharing with the lab", "given"),
+        ("Body mass", "66"),
+    ]);
+    picture(&window, "visit-02-person");
+    finger.tap("Examine");
+    finger.answer(&EXAMINATION);
+    picture(&window, "visit-03-examine");
+    println!("{} taps to the end of the examination", finger.taps.get());
+    finger.tap("Position");
+    finger.answer(&[
+        ("The patient lies", "prone"),
+        ("Rearfoot held", "neutral by palpation"),
+        ("Midtarsal joint", "loaded"),
+        ("First ray", "as found"),
+        ("Foot to leg, intended", "-2"),
+    ]);
+    finger.tap("Cast");
+    finger.tap("fast plaster");
+    finger.tap("First slab dipped");
+    finger.tap("Removed");
+    println!("{} taps to the removal of the cast", finger.taps.get());
+
+    // Photographs, marks, check.
+    window
+        .inner
+        .session
+        .borrow_mut()
+        .open
+        .as_mut()
+        .expect("open")
+        .case
+        .cast_mut()
+        .record
+        .dipped_at = None;
+    finger.tap("On to the check");
+    picture(&window, "visit-04-photographs");
+    finger.tap("Take in 8 photographs");
+    until(&window, "the photographs", |s| {
+        s.sources().is_some_and(|s| s.photographs.len() == 8)
+    });
+    settle(&window);
+    picture(&window, "visit-05-taken");
+    finger.tap("Marks");
+    let marks = Marks::from_json(demo.marks_json).expect("marks");
+    finger.mark(&marks);
+    println!("{} taps to the end of marking", finger.taps.get());
+    picture(&window, "visit-06-marks");
+    finger.tap("Results");
+    until(&window, "the results", |s| case(s).results.is_some());
+    picture(&window, "visit-07-check");
+    finger.tap("By hand");
+    finger.answer(&[
+        ("Cracks", "none"),
+        ("Rock at the edge on a flat table", "1"),
+        ("Thinnest wall", "4"),
+    ]);
+    finger.tap("Check");
+    finger.tap("Keep this cast");
+    finger.tap("On to the order");
+
+    // Order: filled, answered where it must be, signed.
+    finger.tap("Fill from the measurement");
+    let blocks: Vec<String> = data
+        .get_order_state()
+        .blocks
+        .iter()
+        .map(|b| b.text.to_string())
+        .collect();
+    println!(
+        "{} taps; to answer before signing: {blocks:#?}",
+        finger.taps.get()
+    );
+    picture(&window, "visit-08-order");
+}
