@@ -210,7 +210,14 @@ fn a_first_visit_by_touch_and_a_second_of_the_same_patient() {
     }
     picture(&window, "visit-01-first-start");
     tap(&window, "Make the store");
-    until(&window, "the store", |s| matches!(s.desk, Desk::Open(_)));
+    until(&window, "the store", |s| match &s.desk {
+        Desk::Open(_) => true,
+        Desk::Closed(door) => {
+            assert!(door.problem.is_empty(), "{}", door.problem);
+            assert!(door.trying, "nothing was tried");
+            false
+        }
+    });
     assert_eq!(data.get_screen(), Screen::Cases);
 
     // Person, examination, position.

@@ -81,6 +81,8 @@ fn words_of_the_position_are_chosen_and_left_again() {
             .and_then(|c| c.record.position.clone()),
         Some(CastPosition::Prone)
     );
+    // The first answer led on; the same word again takes it back.
+    find(&mut asking, &visit, "The patient lies");
     asking.choose(&mut visit, Side::Left, 0);
     assert_eq!(
         visit
@@ -96,6 +98,7 @@ fn an_order_field_is_set_by_its_path_and_a_signed_order_is_frozen() {
     let mut asking = Asking::new(order(), &visit, Side::Left);
     find(&mut asking, &visit, "Dorsiflexion");
     asking.choose(&mut visit, Side::Left, 1);
+    find(&mut asking, &visit, "Dorsiflexion");
     let shown = asking.view(&visit, Side::Left, Vec::new(), Lang::En);
     let chosen = slint::Model::iter(&shown.question.choices)
         .find(|c| c.chosen)
@@ -120,15 +123,16 @@ fn an_order_field_is_set_by_its_path_and_a_signed_order_is_frozen() {
 #[test]
 fn every_question_can_be_asked_in_both_languages() {
     let visit = visit();
-    for questions in [person(), examination(), position(), order()] {
+    for questions in [person(), examination(), position(), inspection(), order()] {
         let mut asking = Asking::new(questions, &visit, Side::Left);
         loop {
             for lang in [Lang::En, Lang::De] {
                 let view = asking.view(&visit, Side::Left, Vec::new(), lang);
                 assert!(!view.question.title.is_empty());
                 let number = view.question.answer == ui::Answer::Number;
+                let typed = view.question.answer == ui::Answer::Text;
                 assert!(
-                    number || slint::Model::row_count(&view.question.choices) > 1,
+                    number || typed || slint::Model::row_count(&view.question.choices) > 1,
                     "{}",
                     view.question.title
                 );
