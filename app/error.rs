@@ -98,6 +98,12 @@ pub enum AppError {
     /// The window could not be opened.
     #[error(transparent)]
     Window(#[from] crate::window::WindowError),
+    /// A package, a target or a device of the practice was refused.
+    #[error(transparent)]
+    Exchange(#[from] plinthside_exchange::ExchangeError),
+    /// A target did not answer as it should.
+    #[error(transparent)]
+    Target(#[from] plinthside_exchange::TargetError),
     /// The store refused; what was saved before is still saved.
     #[error(transparent)]
     Store(#[from] plinthside_store::StoreError),

@@ -11,7 +11,11 @@ const TEXT_LIMIT_BYTES: u64 = 64 << 20;
 /// The largest photograph that is read into memory.
 const PHOTO_LIMIT_BYTES: u64 = 256 << 20;
 
-fn read_limited(path: &Path, limit_bytes: u64) -> Result<Vec<u8>, AppError> {
+/// The bytes of a file.
+///
+/// # Errors
+/// When it cannot be read or is larger than any of its kind.
+pub fn read_limited(path: &Path, limit_bytes: u64) -> Result<Vec<u8>, AppError> {
     let fail = |source| AppError::Read {
         path: path.to_owned(),
         source,

@@ -5,12 +5,17 @@ use crate::visits::Foot;
 use chrono::{DateTime, FixedOffset, NaiveDate};
 use plinthside_measure::cast::Results;
 use plinthside_paper::{
-    Bench, Document, Label, LabelSize, OrderSheet, Outline, PackedCast, Packing, Paper, PrinterDots,
+    Bench, Document, Label, LabelSize, LeafletSheet, OrderSheet, Outline, PackedCast, Packing,
+    Paper, PrinterDots,
 };
+use plinthside_visit::follow_up::{LeafletFor, LeafletText};
 use plinthside_visit::person::Lab;
 use plinthside_visit::rules::{Case, Level, RuleSet, check};
 use plinthside_visit::verdict::{Evidence, Tolerances, Verdict, verdict};
 use plinthside_visit::{Entry, Lang};
+
+/// Number of the rule that fires where a sensation site is not felt.
+const NOT_FELT: u32 = 12;
 
 /// The device in words, as labels and lists name it.
 fn device(foot: &Foot<'_>) -> &'static str {
@@ -232,4 +237,41 @@ pub fn packing(foot: &Foot<'_>, paper: Paper, today: NaiveDate) -> Result<Docume
         date: today,
     };
     Ok(plinthside_paper::packing_list(&packing, paper)?)
+}
+
+/// The patient's leaflet for this foot, in the clinic's language.
+///
+/// # Errors
+/// The shipped text can't be read, or the page fails.
+pub fn leaflet(foot: &Foot<'_>, paper: Paper, today: NaiveDate) -> Result<Document, AppError> {
+    let text = LeafletText::shipped()?;
+    let order = foot.visit.order(foot.side);
+    let follow_up = order.and_then(|order| {
+        foot.visit
+            .follow_up
+            .iter()
+            .find(|follow_up| follow_up.order == order.id)
+    });
+    let results = foot.results().ok();
+    let case = Case::of_visit(foot.visit, foot.side, today);
+    let case = match &results {
+        Some(results) => case.measured(results),
+        None => case,
+    };
+    let checks = check(&RuleSet::shipped()?, &case);
+    let whose = LeafletFor {
+        clinic: foot.clinic,
+        side: foot.side,
+        insensate: checks.fired.iter().any(|fired| fired.number == NOT_FELT),
+        follow_up,
+    };
+    let leaflet = text.leaflet(whose, foot.clinic.lang);
+    let sheet = LeafletSheet {
+        leaflet: &leaflet,
+        side: foot.side,
+        clinic: &foot.clinic.name,
+        telephone: &foot.clinic.telephone,
+        date: today,
+    };
+    Ok(plinthside_paper::leaflet(&sheet, paper)?)
 }

@@ -1,6 +1,6 @@
 //! `plinthside demo`: the invented clinic, in a window or as a whole visit without a screen.
 
-use super::write_document;
+use super::{exchange, write_document};
 use crate::cli::DemoArgs;
 use crate::error::AppError;
 use crate::invented::{self, shipped};
@@ -9,6 +9,7 @@ use crate::records::Records;
 use crate::visits::Foot;
 use crate::{casting, clock, files, papers, summary};
 use plinthside_demo_data as data;
+use plinthside_exchange::SecretKey;
 use plinthside_measure::mat::sheet;
 use plinthside_paper::{LabelSize, Paper, PrinterDots};
 use plinthside_store::Opened;
@@ -17,6 +18,7 @@ use plinthside_visit::rules::{Case, RuleSet};
 use plinthside_visit::verdict::Call;
 use plinthside_visit::{Clinic, Visit};
 use std::path::{Path, PathBuf};
+use std::sync::Mutex;
 
 /// Where a demo without a display writes when no folder was named.
 const DEFAULT_FOLDER: &str = "plinthside-demo";
@@ -86,6 +88,7 @@ fn headless(folder: &Path) -> Result<(), AppError> {
         &visits,
         files::json_text(&records.everything()?)?.as_bytes(),
     )?;
+    written.extend(write_package(records, &folder)?);
     written.extend([visits, photographs, store.clone(), passphrase.clone()]);
     println!("\nWritten:");
     for path in written {
@@ -97,6 +100,28 @@ fn headless(folder: &Path) -> Result<(), AppError> {
         passphrase.display()
     );
     Ok(())
+}
+
+/// The sealed package of the signed order, with the throw-away key of the demonstration's lab: anyone
+/// can try to open it.
+fn write_package(mut records: Records, folder: &Path) -> Result<Vec<PathBuf>, AppError> {
+    let key = SecretKey::generate();
+    let mut clinic = records.clinic().clone();
+    if let Some(lab) = clinic.labs.first_mut() {
+        lab.public_key = key.public()?;
+    }
+    records.set_clinic(clinic, "demonstration")?;
+    let cast = &data::CASTS[0];
+    let kept = records.with_visit(cast.visit)?;
+    let foot = kept.foot(cast.visit, None)?;
+    let lab = kept.clinic.labs.first().ok_or_else(|| shipped("no lab"))?;
+    let photographs = exchange::photographs(&mut records, &foot)?;
+    let store = Mutex::new(records.into_store());
+    let package = exchange::package(&store, &foot, lab, &photographs, false)?;
+    let (sealed, key_file) = (folder.join(&package.name), folder.join("lab-key.txt"));
+    files::write(&sealed, &package.bytes)?;
+    files::write(&key_file, key.file()?.as_bytes())?;
+    Ok(vec![sealed, key_file])
 }
 
 /// A new store; that of an earlier demonstration makes room.
@@ -241,6 +266,11 @@ fn write_papers(
         ),
         ("label.pdf", &label, dots.dpi),
         ("label.png", &label, dots.dpi),
+        (
+            "leaflet.pdf",
+            &papers::leaflet(&foot, Paper::A4, today)?,
+            PICTURE_DPI,
+        ),
         (
             "packing.pdf",
             &papers::packing(&foot, Paper::A4, today)?,

@@ -3,6 +3,7 @@
 pub mod code;
 pub mod demo;
 pub mod detect;
+pub mod exchange;
 pub mod mat;
 pub mod measure;
 pub mod papers;

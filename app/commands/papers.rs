@@ -66,6 +66,14 @@ pub fn packing(args: &PaperArgs) -> Result<(), AppError> {
     page(args, papers::packing)
 }
 
+/// `plinthside leaflet`
+///
+/// # Errors
+/// No such visit, or a file that can't be written.
+pub fn leaflet(args: &PaperArgs) -> Result<(), AppError> {
+    page(args, papers::leaflet)
+}
+
 /// `plinthside label`
 ///
 /// # Errors

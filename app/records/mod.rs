@@ -123,6 +123,12 @@ impl Records {
         &mut self.store
     }
 
+    /// The store alone, for what is shared with another thread.
+    #[must_use]
+    pub fn into_store(self) -> Store {
+        self.store
+    }
+
     /// The clinic's settings.
     #[must_use]
     pub fn clinic(&self) -> &Clinic {

@@ -17,11 +17,12 @@ const LABEL: LabelSize = LabelSize::W62H100;
 const LABEL_DOTS: PrinterDots = PrinterDots::DPI_300;
 
 /// The papers of the hand-over.
-const PAPERS: [ui::PaperKind; 4] = [
+const PAPERS: [ui::PaperKind; 5] = [
     ui::PaperKind::Order,
     ui::PaperKind::BenchSheet,
     ui::PaperKind::PackingList,
     ui::PaperKind::Label,
+    ui::PaperKind::Leaflet,
 ];
 
 /// What the papers are made of; goes to the worker whole.
@@ -66,6 +67,7 @@ impl Source {
             ui::PaperKind::Order => papers::order(&foot, Paper::A4, today),
             ui::PaperKind::BenchSheet => papers::bench(&foot, Paper::A4, today),
             ui::PaperKind::PackingList => papers::packing(&foot, Paper::A4, today),
+            ui::PaperKind::Leaflet => papers::leaflet(&foot, Paper::A4, today),
             ui::PaperKind::Label => papers::label(&foot, LABEL, LABEL_DOTS, today),
         }
     }
@@ -86,6 +88,7 @@ impl Source {
             ui::PaperKind::BenchSheet => "bench",
             ui::PaperKind::PackingList => "packing",
             ui::PaperKind::Label => "label",
+            ui::PaperKind::Leaflet => "leaflet",
         };
         let path = folder.join(format!("{name}-{}.pdf", self.side));
         let write = || -> Result<(), AppError> {
@@ -181,7 +184,7 @@ impl Papers {
         let papers = PAPERS.into_iter().filter(|paper| done(*paper)).count();
         let hand_over = match (papers, self.written.iter().any(|w| w.file.is_err())) {
             (_, true) => ui::Fill::Attention,
-            (4, _) => ui::Fill::Complete,
+            (n, _) if n == PAPERS.len() => ui::Fill::Complete,
             (0, _) => ui::Fill::Empty,
             _ => ui::Fill::Started,
         };

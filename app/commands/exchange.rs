@@ -1,0 +1,244 @@
+//! `plinthside sync|pack|open|devices`: with the clinic's other devices, and to the lab.
+
+use super::print;
+use crate::casting;
+use crate::cli::{DevicesCommand, OpenArgs, PackArgs, SyncArgs};
+use crate::error::AppError;
+use crate::records::{Records, device_name};
+use crate::visits::Foot;
+use crate::{clock, files, papers};
+use plinthside_exchange::{
+    Answer, Devices, PackInputs, Package, SecretKey, Sync, Targets, connect,
+};
+use plinthside_paper::Paper;
+use plinthside_store::Store;
+use plinthside_visit::person::Lab;
+use std::io::IsTerminal;
+use std::path::Path;
+use std::sync::Mutex;
+use std::sync::atomic::AtomicBool;
+
+/// The largest package that is read into memory.
+const PACKAGE_LIMIT_BYTES: u64 = 1 << 30;
+
+/// `plinthside sync`
+///
+/// # Errors
+/// No such target, one that doesn't answer, or a device that may not publish.
+pub fn sync(args: &SyncArgs) -> Result<(), AppError> {
+    let records = args.store.place()?.open()?;
+    let store = Mutex::new(records.into_store());
+    let mut spec = Targets(&store).named(&args.target)?;
+    if let (Some(user), Some(secret)) = (&args.user, &args.secret_file) {
+        let secret = files::read_text(secret)?;
+        spec = spec.with_credentials(user, secret.lines().next().unwrap_or(""));
+    }
+    if let Some(certificate) = &args.certificate {
+        spec = spec.with_certificate(files::read_text(certificate)?);
+    }
+    if let Some(name) = &args.keep_as {
+        spec.name.clone_from(name);
+        Targets(&store).set(&spec)?;
+    }
+    Devices(&store).begin_if_none(&device_name())?;
+    let target = connect(&spec)?;
+    let live = std::io::stderr().is_terminal();
+    let report = plinthside_exchange::sync(
+        &store,
+        target.as_ref(),
+        Sync {
+            address: &spec.url,
+            cancel: &AtomicBool::new(false),
+            progress: &mut |progress| {
+                if live {
+                    let (done, total) = (progress.done, progress.total);
+                    eprint!("\r{:?}: {done} of {total}\x1b[K", progress.step);
+                }
+            },
+            photographs: !args.without_photographs,
+        },
+    )?;
+    if live {
+        eprint!("\r\x1b[K");
+    }
+    if args.json {
+        return print(&files::json_text(&report.words())?);
+    }
+    print(&(report.words().join("\n") + "\n"))
+}
+
+/// `plinthside devices`
+///
+/// # Errors
+/// No practice, no such device, a code that leads nowhere, or a target that doesn't answer.
+pub fn devices(command: &DevicesCommand) -> Result<(), AppError> {
+    let store = |args: &crate::cli::StoreArgs| -> Result<Mutex<Store>, AppError> {
+        Ok(Mutex::new(args.place()?.open()?.into_store()))
+    };
+    match command {
+        DevicesCommand::List { store: args } => {
+            let store = store(args)?;
+            Devices(&store).begin_if_none(&device_name())?;
+            let lines = Devices(&store).list()?.into_iter().map(|device| {
+                let note = match (&device.struck_off_by, device.this) {
+                    (Some(by), _) => format!("struck off by {by}"),
+                    (None, true) => "this device".to_owned(),
+                    (None, false) => String::new(),
+                };
+                format!("{}  {}  {note}\n", device.id, device.name)
+            });
+            print(&lines.collect::<String>())
+        }
+        DevicesCommand::Invite { at, store: args } => {
+            let store = store(args)?;
+            Devices(&store).begin_if_none(&device_name())?;
+            let target = connect(&Targets(&store).named(at)?)?;
+            let invitation = Devices(&store).invite(target.as_ref())?;
+            print(&format!("{}\n", invitation.text))
+        }
+        DevicesCommand::Join {
+            code,
+            at,
+            store: args,
+        } => {
+            let store = store(args)?;
+            let target = connect(&Targets(&store).named(at)?)?;
+            let by = Devices(&store).join(target.as_ref(), code, &device_name())?;
+            print(&format!(
+                "{by} showed the code. Synchronise on {by}, then here.\n"
+            ))
+        }
+        DevicesCommand::StrikeOff {
+            device,
+            store: args,
+        } => {
+            let store = store(args)?;
+            Devices(&store).strike_off(device)?;
+            print(
+                "Struck off. What it has it keeps: change the target's password too. Others hear of it with the next sync here.\n",
+            )
+        }
+    }
+}
+
+/// `plinthside pack`
+///
+/// # Errors
+/// No such visit or lab, an order that is not signed, or a lab without a key.
+pub fn pack(args: &PackArgs) -> Result<(), AppError> {
+    let mut records = args.store.place()?.open()?;
+    let kept = records.with_visit(&args.visit)?;
+    let foot = kept.foot(&args.visit, args.side)?;
+    let lab = kept
+        .clinic
+        .labs
+        .iter()
+        .find(|lab| lab.name.eq_ignore_ascii_case(args.lab.trim()));
+    let mut lab = match lab {
+        Some(lab) => lab.clone(),
+        None if args.key.is_some() => Lab {
+            name: args.lab.clone(),
+            ..Lab::default()
+        },
+        None => {
+            let known: Vec<&str> = kept.clinic.labs.iter().map(|l| l.name.as_str()).collect();
+            return Err(AppError::Request(format!(
+                "the clinic knows no lab “{}”; it knows: {}",
+                args.lab,
+                known.join(", ")
+            )));
+        }
+    };
+    if let Some(key) = &args.key {
+        lab.public_key.clone_from(key);
+    }
+    let photographs = photographs(&mut records, &foot)?;
+    let store = Mutex::new(records.into_store());
+    let package = package(&store, &foot, &lab, &photographs, args.with_name)?;
+    for warning in &package.warnings {
+        eprintln!("Note: {warning}");
+    }
+    files::write(&args.out, &package.bytes)?;
+    print(&format!(
+        "{} sealed for {}: {}\n",
+        package.name,
+        lab.name,
+        args.out.display()
+    ))
+}
+
+/// The photographs of the ordered cast, out of the store.
+///
+/// # Errors
+/// One is missing.
+pub fn photographs(records: &mut Records, foot: &Foot<'_>) -> Result<Vec<Vec<u8>>, AppError> {
+    let cast = foot.cast();
+    let photos = cast.map_or(&[][..], |cast| &cast.sources.photographs);
+    photos
+        .iter()
+        .map(|photo| casting::bytes_of(records, photo))
+        .collect()
+}
+
+/// A sealed package of one foot's order, papers included.
+///
+/// # Errors
+/// The order is not signed, nothing can be printed of it, or the lab has no key.
+pub fn package(
+    store: &Mutex<Store>,
+    foot: &Foot<'_>,
+    lab: &Lab,
+    photographs: &[Vec<u8>],
+    with_name: bool,
+) -> Result<Package, AppError> {
+    let today = clock::today();
+    let (order, _) = foot.order()?;
+    let order_pdf = papers::order(foot, Paper::A4, today)?.pdf()?;
+    let bench_pdf = match foot.results() {
+        Ok(_) => Some(papers::bench(foot, Paper::A4, today)?.pdf()?),
+        Err(_) => None,
+    };
+    let sender = Devices(store).sender(&device_name())?;
+    Ok(plinthside_exchange::pack(&PackInputs {
+        visit: foot.visit,
+        order: &order.id,
+        clinic: foot.clinic,
+        lab,
+        sender: &sender,
+        order_pdf: &order_pdf,
+        bench_pdf: bench_pdf.as_deref(),
+        photographs,
+        with_name,
+        at: clock::now(),
+        lang: foot.clinic.lang,
+    })?)
+}
+
+/// `plinthside open`
+///
+/// # Errors
+/// The key doesn't open it, or it is not whole; which part is said.
+pub fn open(args: &OpenArgs) -> Result<(), AppError> {
+    let key = SecretKey::read(&files::read_text(&args.key)?)?;
+    let bytes = files::read_limited(&args.package, PACKAGE_LIMIT_BYTES)?;
+    let opened = plinthside_exchange::open(&bytes, &key)?;
+    let (place, told) = opened.write(&args.out)?;
+    let mut lines = opened.words();
+    lines.extend(told);
+    lines.push(format!(
+        "Everything was verified; it lies in {}.",
+        place.display()
+    ));
+    if let Some(answer) = args.answer {
+        let answer = match answer {
+            crate::cli::AnswerArg::Accepted => Answer::Accepted,
+            crate::cli::AnswerArg::Question => Answer::Question,
+            crate::cli::AnswerArg::Rejected => Answer::Rejected,
+        };
+        let (name, bytes) = opened.receipt(answer, &args.by, &args.reason, clock::now())?;
+        let path = args.package.parent().unwrap_or(Path::new(".")).join(name);
+        files::write(&path, &bytes)?;
+        lines.push(format!("Answer written: {}", path.display()));
+    }
+    print(&(lines.join("\n") + "\n"))
+}

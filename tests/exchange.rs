@@ -1,0 +1,185 @@
+//! Two devices and a lab from the command line: packed, opened, answered, synchronised.
+#![allow(clippy::unwrap_used, clippy::expect_used)] // helpers of tests, not only #[test] functions
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+use tempfile::TempDir;
+
+fn plinthside(args: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_plinthside"))
+        .args(args)
+        .env_remove("DISPLAY")
+        .env_remove("WAYLAND_DISPLAY")
+        .env_remove("PLINTHSIDE_STORE")
+        .stdin(std::process::Stdio::null())
+        .output()
+        .expect("the program starts")
+}
+
+fn done(output: &Output) -> String {
+    let stderr = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success(), "{stderr}");
+    String::from_utf8(output.stdout.clone()).expect("UTF-8")
+}
+
+fn refusal(output: &Output) -> String {
+    let stderr = String::from_utf8(output.stderr.clone()).expect("UTF-8");
+    assert_eq!(output.status.code(), Some(1), "{stderr}");
+    assert!(!stderr.contains("panicked"), "{stderr}");
+    stderr
+}
+
+struct Demo(TempDir);
+
+impl Demo {
+    fn new() -> Self {
+        let folder = TempDir::new().expect("folder");
+        done(&plinthside(&["demo", "--headless", &text(folder.path())]));
+        Self(folder)
+    }
+
+    fn path(&self, name: &str) -> String {
+        text(&self.0.path().join(name))
+    }
+
+    /// Runs a command on one of the stores here.
+    fn on(&self, store: &str, args: &[&str]) -> Output {
+        let (store, passphrase) = (self.path(store), self.path("passphrase.txt"));
+        let mut all = args.to_vec();
+        all.extend(["--store", &store, "--passphrase-file", &passphrase]);
+        plinthside(&all)
+    }
+
+    fn sealed(&self) -> PathBuf {
+        let files = fs::read_dir(self.0.path()).expect("folder").flatten();
+        let sealed = files
+            .map(|f| f.path())
+            .find(|f| f.extension().is_some_and(|e| e == "age"));
+        sealed.expect("the demonstration leaves a package")
+    }
+}
+
+fn text(path: &Path) -> String {
+    path.display().to_string()
+}
+
+#[test]
+fn anyone_can_open_the_demonstrations_package_and_answer_it() {
+    let demo = Demo::new();
+    let (sealed, key, out) = (
+        text(&demo.sealed()),
+        demo.path("lab-key.txt"),
+        demo.path("lab"),
+    );
+    let said = done(&plinthside(&[
+        "open",
+        &sealed,
+        "--key",
+        &key,
+        "--out",
+        &out,
+        "--answer",
+        "question",
+        "--by",
+        "Bench",
+        "--reason",
+        "which strap",
+    ]));
+    assert!(
+        said.contains("SL-2031") && !said.contains("Ashdown"),
+        "the code, not the name: {said}"
+    );
+    assert!(said.contains("verified"), "{said}");
+    let bag = fs::read_dir(&out)
+        .expect("opened")
+        .flatten()
+        .map(|f| f.path())
+        .find(|p| p.is_dir());
+    let bag = bag.expect("a bag");
+    for file in [
+        "order.pdf",
+        "bench.pdf",
+        "order.fhir.json",
+        "measurement.json",
+        "photographs/photo-08.jpg",
+    ] {
+        assert!(bag.join("data").join(file).is_file(), "{file}");
+    }
+    // One flipped bit, another key: nothing opens and nothing is left.
+    let mut bytes = fs::read(&sealed).expect("package");
+    let at = bytes.len() / 2;
+    bytes[at] ^= 1;
+    let broken = demo.path("broken.age");
+    fs::write(&broken, bytes).expect("written");
+    let nowhere = demo.path("nowhere");
+    refusal(&plinthside(&[
+        "open", &broken, "--key", &key, "--out", &nowhere,
+    ]));
+    refusal(&plinthside(&[
+        "open",
+        &sealed,
+        "--key",
+        &demo.path("passphrase.txt"),
+        "--out",
+        &nowhere,
+    ]));
+    assert!(!Path::new(&nowhere).exists());
+}
+
+#[test]
+fn a_signed_order_is_packed_and_a_draft_is_not() {
+    let demo = Demo::new();
+    let out = demo.path("p.age");
+    let lab = "Kiln Row Orthotic Workshop";
+    done(&demo.on(
+        "demo.store",
+        &["pack", "demo-left", "--lab", lab, "--out", &out],
+    ));
+    let opened = demo.path("opened");
+    done(&plinthside(&[
+        "open",
+        &out,
+        "--key",
+        &demo.path("lab-key.txt"),
+        "--out",
+        &opened,
+    ]));
+    let draft = demo.path("draft.age");
+    let said = refusal(&demo.on(
+        "demo.store",
+        &["pack", "demo-right", "--lab", lab, "--out", &draft],
+    ));
+    assert!(said.contains("sign"), "{said}");
+    assert!(!Path::new(&draft).exists());
+    let said = refusal(&demo.on(
+        "demo.store",
+        &["pack", "demo-left", "--lab", "Nobody", "--out", &draft],
+    ));
+    assert!(said.contains(lab), "{said}");
+}
+
+#[test]
+fn two_devices_meet_over_a_folder() {
+    let demo = Demo::new();
+    let stick = demo.path("stick");
+    fs::create_dir(&stick).expect("folder");
+    done(&demo.on("demo.store", &["sync", &stick]));
+    let code = done(&demo.on("demo.store", &["devices", "invite", "--at", &stick]));
+    // The second tablet has a store with nothing in it.
+    let empty = demo.path("empty.json");
+    fs::write(&empty, r#"{"clinic": {"name": ""}, "visits": []}"#).expect("written");
+    done(&demo.on("second.store", &["import", &empty]));
+    done(&demo.on(
+        "second.store",
+        &["devices", "join", code.trim(), "--at", &stick],
+    ));
+    done(&demo.on("demo.store", &["sync", &stick]));
+    let said = done(&demo.on("second.store", &["sync", &stick]));
+    assert!(said.contains("received"), "{said}");
+    let shown = |store: &str| done(&demo.on(store, &["show", "demo-right", "--json"]));
+    assert_eq!(shown("second.store"), shown("demo.store"));
+    assert!(done(&demo.on("second.store", &["check"])).contains("16 photographs"));
+    // A target that is not there is said, and nothing is lost.
+    refusal(&demo.on("second.store", &["sync", &demo.path("gone/away")]));
+}
