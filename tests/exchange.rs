@@ -181,5 +181,5 @@ fn two_devices_meet_over_a_folder() {
     assert_eq!(shown("second.store"), shown("demo.store"));
     assert!(done(&demo.on("second.store", &["check"])).contains("16 photographs"));
     // A target that is not there is said, and nothing is lost.
-    refusal(&demo.on("second.store", &["sync", &demo.path("gone/away")]));
+    refusal(&demo.on("second.store", &["sync", "https://127.0.0.1:1/nobody"]));
 }

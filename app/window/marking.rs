@@ -190,16 +190,10 @@ impl Marking {
         }
     }
 
-    /// Another mark; a photograph that shows it if this one does not.
+    /// Another mark; the photograph stays, with the line or place where the mark must lie in it.
     pub fn choose_mark(&mut self, index: usize) {
         if index < self.marks.len() {
             self.chosen = index;
-            if self.tap_here().is_none()
-                && let Some(tap) = self.taps.iter().find(|t| t.mark == self.marks[index])
-                && let Some(photo) = self.photos.iter().position(|p| p.name == tap.photo)
-            {
-                self.photo_index = photo;
-            }
         }
     }
 

@@ -1,5 +1,5 @@
-//! A whole visit by touch, from an empty store to the papers: every tap goes through an accessible
-//! name and is counted. No text is typed after the store was made.
+//! A first visit by touch, from an empty store to the order filled from the measurement: every tap is
+//! counted, nearly all go through an accessible name. No text is typed after the store was made.
 
 use super::tests::{case, picture, tap, test_window, until};
 use super::*;
@@ -179,7 +179,7 @@ const EXAMINATION: [(&str, &str); 22] = [
 ];
 
 #[test]
-fn a_first_visit_by_touch_and_a_second_of_the_same_patient() {
+fn a_first_visit_by_touch_is_measured_judged_and_its_order_filled() {
     let folder = tempfile::tempdir().expect("a folder");
     let demo = &CASTS[0];
     for photo in &demo.photos {
@@ -292,15 +292,43 @@ fn a_first_visit_by_touch_and_a_second_of_the_same_patient() {
 
     // Order: filled, answered where it must be, signed.
     finger.tap("Fill from the measurement");
-    let blocks: Vec<String> = data
-        .get_order_state()
-        .blocks
-        .iter()
-        .map(|b| b.text.to_string())
-        .collect();
-    println!(
-        "{} taps; to answer before signing: {blocks:#?}",
-        finger.taps.get()
-    );
     picture(&window, "visit-08-order");
+    let order = data.get_order_state();
+    println!(
+        "{} taps from the list of visits to the order filled; {} fields still to be answered before signing",
+        finger.taps.get(),
+        order.blocks.row_count()
+    );
+    assert!(finger.taps.get() <= 115, "{} taps", finger.taps.get());
+    let filled = data
+        .get_order()
+        .tiles
+        .iter()
+        .filter(|t| !t.value.is_empty())
+        .count();
+    assert!(
+        filled >= 3,
+        "only {filled} fields were filled from the measurement"
+    );
+    assert!(
+        !order.signed && order.blocks.row_count() > 0,
+        "nothing presumes an order"
+    );
+
+    // What was entered is on the disk, under its passphrase, as it was.
+    let (id, before) = {
+        let session = window.inner.session.borrow();
+        (
+            case(&session).visit.id.clone(),
+            case(&session).visit.clone(),
+        )
+    };
+    tap(&window, "Settings");
+    tap(&window, "Lock");
+    assert_eq!(data.get_screen(), Screen::Unlock);
+    let store = folder.path().join("clinic.store");
+    let mut records =
+        crate::records::Records::open(&store, "correct horse battery").expect("opens");
+    assert_eq!(records.visit(&id).expect("kept").value, before);
+    assert!(records.store().check().expect("checked").is_clean());
 }
