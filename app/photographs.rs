@@ -52,6 +52,9 @@ pub struct Found {
     pub tags: PhotoTags,
     /// QR codes, ours or not; empty unless they were looked for.
     pub codes: Vec<FoundCode>,
+    /// What the taker should know about the tags; filled where codes were looked for.
+    #[serde(skip)]
+    pub warnings: Vec<String>,
 }
 
 /// What to look for.
@@ -125,5 +128,15 @@ fn look_at(source: &Source, look: Look) -> Result<Found, AppError> {
     } else {
         Vec::new()
     };
-    Ok(Found { tags, codes })
+    let warnings = if look.codes {
+        let found = detect::warnings(&photo, &tags, &options);
+        found.iter().map(ToString::to_string).collect()
+    } else {
+        Vec::new()
+    };
+    Ok(Found {
+        tags,
+        codes,
+        warnings,
+    })
 }

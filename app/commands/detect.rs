@@ -37,6 +37,9 @@ pub fn run(args: &DetectArgs) -> Result<(), AppError> {
             ..look
         },
     )?;
+    for warning in found.iter().flat_map(|f| &f.warnings) {
+        eprintln!("{warning}");
+    }
     if args.json {
         print(&files::json_text(&found)?)
     } else {
