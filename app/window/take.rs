@@ -75,6 +75,24 @@ fn check_label(session: &mut Session, read: &Read) -> Result<(), String> {
     let own: Option<CastCode> = bound
         .and_then(|code| code.parse().ok())
         .or(open.and_then(|open| open.seen_code));
+    let here = open.map(|open| (open.case.visit.id.clone(), open.case.side.to_string()));
+    for code in &read.codes {
+        let holder = session
+            .try_records(|records| Ok(records.store().label(&code.to_string())?))
+            .flatten();
+        if let Some((visit, side)) = &holder
+            && holder != here
+        {
+            let whose = match here.as_ref().is_some_and(|(id, _)| id == visit) {
+                true => "of this visit",
+                false => "of another visit",
+            };
+            return Err(format!(
+                "{} shows the label {code}, bound to the {side} foot {whose}: stop and look at the cast and its bag",
+                read.name
+            ));
+        }
+    }
     match read
         .codes
         .iter()
