@@ -1,41 +1,20 @@
 //! Two devices and a lab from the command line: packed, opened, answered, synchronised.
 #![allow(clippy::unwrap_used, clippy::expect_used)] // helpers of tests, not only #[test] functions
 
+mod support;
+
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
+use std::process::Output;
+use support::{done, plinthside, refusal};
 use tempfile::TempDir;
-
-fn plinthside(args: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_plinthside"))
-        .args(args)
-        .env_remove("DISPLAY")
-        .env_remove("WAYLAND_DISPLAY")
-        .env_remove("PLINTHSIDE_STORE")
-        .stdin(std::process::Stdio::null())
-        .output()
-        .expect("the program starts")
-}
-
-fn done(output: &Output) -> String {
-    let stderr = String::from_utf8_lossy(&output.stderr);
-    assert!(output.status.success(), "{stderr}");
-    String::from_utf8(output.stdout.clone()).expect("UTF-8")
-}
-
-fn refusal(output: &Output) -> String {
-    let stderr = String::from_utf8(output.stderr.clone()).expect("UTF-8");
-    assert_eq!(output.status.code(), Some(1), "{stderr}");
-    assert!(!stderr.contains("panicked"), "{stderr}");
-    stderr
-}
 
 struct Demo(TempDir);
 
 impl Demo {
     fn new() -> Self {
         let folder = TempDir::new().expect("folder");
-        done(&plinthside(&["demo", "--headless", &text(folder.path())]));
+        done(&plinthside(["demo", "--headless", &text(folder.path())]));
         Self(folder)
     }
 
@@ -72,7 +51,7 @@ fn anyone_can_open_the_demonstrations_package_and_answer_it() {
         demo.path("lab-key.txt"),
         demo.path("lab"),
     );
-    let said = done(&plinthside(&[
+    let said = done(&plinthside([
         "open",
         &sealed,
         "--key",
@@ -113,10 +92,10 @@ fn anyone_can_open_the_demonstrations_package_and_answer_it() {
     let broken = demo.path("broken.age");
     fs::write(&broken, bytes).expect("written");
     let nowhere = demo.path("nowhere");
-    refusal(&plinthside(&[
+    refusal(&plinthside([
         "open", &broken, "--key", &key, "--out", &nowhere,
     ]));
-    refusal(&plinthside(&[
+    refusal(&plinthside([
         "open",
         &sealed,
         "--key",
@@ -137,7 +116,7 @@ fn a_signed_order_is_packed_and_a_draft_is_not() {
         &["pack", "demo-left", "--lab", lab, "--out", &out],
     ));
     let opened = demo.path("opened");
-    done(&plinthside(&[
+    done(&plinthside([
         "open",
         &out,
         "--key",

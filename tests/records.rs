@@ -2,36 +2,15 @@
 //! words where it can't be.
 #![allow(clippy::unwrap_used, clippy::expect_used)] // helpers of tests, not only #[test] functions
 
+mod support;
+
 use serde_json::Value;
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
+use std::process::Output;
 use std::sync::OnceLock;
+use support::{done, plinthside, refusal};
 use tempfile::TempDir;
-
-fn plinthside<S: AsRef<std::ffi::OsStr>>(args: impl IntoIterator<Item = S>) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_plinthside"))
-        .args(args)
-        .env_remove("DISPLAY")
-        .env_remove("WAYLAND_DISPLAY")
-        .env_remove("PLINTHSIDE_STORE")
-        .stdin(std::process::Stdio::null())
-        .output()
-        .expect("the program starts")
-}
-
-fn done(output: &Output) -> String {
-    let stderr = String::from_utf8_lossy(&output.stderr);
-    assert!(output.status.success(), "{stderr}");
-    String::from_utf8(output.stdout.clone()).expect("UTF-8")
-}
-
-fn refusal(output: &Output) -> String {
-    let stderr = String::from_utf8(output.stderr.clone()).expect("UTF-8");
-    assert_eq!(output.status.code(), Some(1), "{stderr}");
-    assert!(!stderr.contains("panicked"), "{stderr}");
-    stderr
-}
 
 /// One demonstration for all tests here; each works on a copy of its store.
 fn demonstration() -> &'static Path {

@@ -10,6 +10,7 @@ use crate::qr::cast_symbol;
 use crate::typeset::Document;
 use crate::{CastCode, PaperError, label};
 use chrono::{Datelike, NaiveDate};
+use plinthside_visit::order::statement_note;
 use plinthside_visit::{CastRecord, Clinic, Lang, Order, Revision};
 use serde_json::{Value, json};
 
@@ -84,6 +85,7 @@ pub fn order(sheet: &OrderSheet<'_>, paper: Paper) -> Result<Document, PaperErro
             "without_photographs": sheet.without_photographs,
             "cautions": sheet.cautions,
             "overrides": overrides,
+            "statement": statement_note().get(w.0),
             "signature": revision.signature.as_ref().map(|s| json!({
                 "name": s.prescriber.name,
                 "profession": s.prescriber.profession,

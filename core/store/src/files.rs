@@ -7,12 +7,14 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 /// Lower-case hexadecimal.
-pub(crate) fn hex(bytes: &[u8]) -> String {
+#[must_use]
+pub fn hex(bytes: &[u8]) -> String {
     bytes.iter().map(|b| format!("{b:02x}")).collect()
 }
 
-/// Bytes of hexadecimal text.
-pub(crate) fn unhex(text: &str) -> Option<Vec<u8>> {
+/// Bytes of hexadecimal text; none if it is something else.
+#[must_use]
+pub fn unhex(text: &str) -> Option<Vec<u8>> {
     if !text.len().is_multiple_of(2) || !text.is_ascii() {
         return None;
     }

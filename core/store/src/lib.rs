@@ -39,7 +39,7 @@ pub use document::{
 };
 pub use error::{Result, StoreError};
 pub use exchange::{Changed, Incoming, Outgoing};
-pub use files::remove_store;
+pub use files::{hex, remove_store, unhex};
 pub use idle::IdleLock;
 pub use key::{Kdf, SHORTEST_PASSPHRASE, key_path};
 pub use labels::{BagProblem, BagProof, Binding, BoundBy, LABEL, LabelAct, LabelEvent, LabelState};

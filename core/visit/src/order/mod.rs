@@ -12,7 +12,7 @@ pub use catalogue::{FIELDS, Field, FieldKind, Line, SetError, at, field, json_of
 pub use fields::*;
 pub use fill::{Filled, Stale, fillable};
 pub use sign::{SignError, Signing};
-pub use statement::{Statement, StatementError, statement};
+pub use statement::{Statement, StatementError, statement, statement_note};
 pub use words::*;
 
 use crate::person::{Prescriber, When};

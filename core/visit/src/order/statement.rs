@@ -24,6 +24,15 @@ pub struct Statement {
     pub note: Text,
 }
 
+/// What stands beside the prescriber's part, on the order too: what it is for, and the caution.
+#[must_use]
+pub fn statement_note() -> Text {
+    Text::new(
+        "Prescriber's part of the statement for custom-made devices, Regulation (EU) 2017/745, Annex XIII (wording unverified). Check against your local rules.",
+        "Angaben der verschreibenden Person zur Erklärung für Sonderanfertigungen, Verordnung (EU) 2017/745, Anhang XIII (Wortlaut ungeprüft). Mit den örtlichen Vorschriften abgleichen.",
+    )
+}
+
 /// What the statement lacks.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[error("the prescriber's part of the statement lacks: {}; complete the order first", .missing.join(", "))]
@@ -82,9 +91,6 @@ pub fn statement(
             format!("Sonderangefertigte Knöchel-Fuß-Orthese mit Gelenk, {de}"),
         ),
         characteristics: lines.into_iter().filter(about_device).map(shown).collect(),
-        note: Text::new(
-            "Prescriber's part of the statement for custom-made devices, Regulation (EU) 2017/745, Annex XIII (wording unverified). Check against your local rules.",
-            "Angaben der verschreibenden Person zur Erklärung für Sonderanfertigungen, Verordnung (EU) 2017/745, Anhang XIII (Wortlaut ungeprüft). Mit den örtlichen Vorschriften abgleichen.",
-        ),
+        note: statement_note(),
     })
 }
