@@ -1,13 +1,19 @@
 //! The command line: one enum a command, each run by a function in [`crate::commands`].
 
 mod exchange;
+mod printing;
 
 pub use exchange::{AnswerArg, DevicesCommand, OpenArgs, PackArgs, SyncArgs};
+pub use printing::{
+    ByArgs, LabelArgs, LabelsArgs, MatArgs, MatPaper, OutArgs, PrintArgs, PrintCommand,
+    PrinterArgs, QueueArgs,
+};
 
 use crate::commands;
 use crate::error::AppError;
 use crate::records::Place;
 use clap::{Args, Parser, Subcommand, ValueEnum};
+use plinthside_measure::marks::Side;
 use std::path::PathBuf;
 
 /// Plaster casts for hinged ankle-foot orthoses: measured, judged, ordered and labelled at the
@@ -49,19 +55,21 @@ impl WindowArgs {
 pub enum Command {
     /// Show the invented clinic: open its window, or do a whole visit without a screen
     Demo(DemoArgs),
-    /// Print file and layout file of a mat
+    /// Print file and layout file of a mat; what its check bars measure on a printer
     Mat(MatArgs),
     /// Tags and QR codes found in photographs
     Detect(DetectArgs),
     /// From photographs and marks to points, angles, their ± and a verdict
     Measure(MeasureArgs),
-    /// Make, check or read cast codes
+    /// Make, check or read cast codes; bind a label, make it void, prove the packed bag by it
     #[command(subcommand)]
     Code(CodeCommand),
     /// The bag label of a visit
     Label(LabelArgs),
     /// A sheet of pre-printed, numbered labels
     Labels(LabelsArgs),
+    /// Print a file, look after the print jobs, keep the clinic's printers
+    Print(PrintArgs),
     /// The order of a visit
     Order(PaperArgs),
     /// The bench sheet of a visit, at true scale
@@ -200,19 +208,6 @@ pub struct DemoArgs {
     pub headless: Option<PathBuf>,
 }
 
-/// Paper of a mat.
-#[derive(Debug, Clone, Copy, ValueEnum)]
-pub enum MatPaper {
-    /// ISO A3, landscape
-    A3,
-    /// ISO A4, landscape
-    A4,
-    /// US Letter, landscape
-    Letter,
-    /// Two A4 sheets side by side on a board
-    TwoA4,
-}
-
 /// Paper of a document.
 #[derive(Debug, Clone, Copy, Default, ValueEnum)]
 pub enum SheetPaper {
@@ -221,20 +216,6 @@ pub enum SheetPaper {
     A4,
     /// US Letter
     Letter,
-}
-
-/// `plinthside mat`
-#[derive(Debug, Args)]
-pub struct MatArgs {
-    /// Paper to print on
-    #[arg(long, value_enum, default_value = "a3")]
-    pub paper: MatPaper,
-    /// Where to write the page(s), .pdf or .png
-    #[arg(long, value_name = "FILE")]
-    pub out: PathBuf,
-    /// Where to write the layout file that `measure` reads
-    #[arg(long, value_name = "FILE")]
-    pub layout: Option<PathBuf>,
 }
 
 /// `plinthside detect`
@@ -302,43 +283,69 @@ pub enum CodeCommand {
         #[arg(long)]
         json: bool,
     },
-}
-
-/// `plinthside label`
-#[derive(Debug, Args)]
-pub struct LabelArgs {
-    /// Which visit, and where to find it
-    #[command(flatten)]
-    pub visit: VisitArgs,
-    /// Size, width x height in mm
-    #[arg(long, default_value = "62x100", value_name = "SIZE")]
-    pub size: String,
-    /// Where to write it, .pdf or .png
-    #[arg(long, value_name = "FILE")]
-    pub out: PathBuf,
-    /// Dots per inch of a .png: 203 or 300 for label printers
-    #[arg(long, default_value_t = 300)]
-    pub dpi: u32,
-}
-
-/// `plinthside labels`
-#[derive(Debug, Args)]
-pub struct LabelsArgs {
-    /// Paper of the sheet
-    #[arg(long, value_enum, default_value = "a4")]
-    pub sheet: SheetPaper,
-    /// How many labels
-    #[arg(short = 'n', long = "number", default_value_t = 24)]
-    pub number: u32,
-    /// Name of the clinic, printed on each
-    #[arg(long, default_value = "", value_name = "NAME")]
-    pub clinic: String,
-    /// Its telephone number, printed on each
-    #[arg(long, default_value = "", value_name = "NUMBER")]
-    pub telephone: String,
-    /// Where to write the sheet(s), .pdf or .png
-    #[arg(long, value_name = "FILE")]
-    pub out: PathBuf,
+    /// Bind a label to the cast of a visit
+    Bind {
+        /// Identifier of the visit
+        visit: String,
+        /// The label's code in any spelling, or a photograph of it
+        label: String,
+        /// Which foot, where the visit is about both
+        #[arg(long, value_enum)]
+        side: Option<SideArg>,
+        /// Who binds it
+        #[command(flatten)]
+        by: ByArgs,
+        /// The store
+        #[command(flatten)]
+        store: StoreArgs,
+    },
+    /// Make a label void for good: torn, lost, on the wrong bag
+    Void {
+        /// The label's code in any spelling, or a photograph of it
+        label: String,
+        /// Why
+        #[arg(long, value_name = "TEXT")]
+        why: String,
+        /// Who says so
+        #[command(flatten)]
+        by: ByArgs,
+        /// The store
+        #[command(flatten)]
+        store: StoreArgs,
+    },
+    /// Where a label stands, and what was done to it
+    State {
+        /// The label's code in any spelling, or a photograph of it
+        label: String,
+        /// Print the result as JSON
+        #[arg(long)]
+        json: bool,
+        /// The store
+        #[command(flatten)]
+        store: StoreArgs,
+    },
+    /// Prove packed bags by their labels: what is in each, or what is wrong; kept with person and
+    /// time
+    Prove {
+        /// A photograph of each bag's label, or its code
+        #[arg(required = true, value_name = "LABEL")]
+        labels: Vec<String>,
+        /// The visit whose bag it should be
+        #[arg(long, value_name = "VISIT")]
+        visit: Option<String>,
+        /// Its side, where the visit is about both
+        #[arg(long, value_enum, requires = "visit")]
+        side: Option<SideArg>,
+        /// Print the result as JSON
+        #[arg(long)]
+        json: bool,
+        /// Who looks
+        #[command(flatten)]
+        by: ByArgs,
+        /// The store
+        #[command(flatten)]
+        store: StoreArgs,
+    },
 }
 
 /// Which visit and side.
@@ -366,6 +373,15 @@ pub enum SideArg {
     Right,
 }
 
+impl From<Side> for SideArg {
+    fn from(side: Side) -> Self {
+        match side {
+            Side::Left => Self::Left,
+            Side::Right => Self::Right,
+        }
+    }
+}
+
 /// `plinthside order`, `bench` and `packing`
 #[derive(Debug, Args)]
 pub struct PaperArgs {
@@ -375,9 +391,12 @@ pub struct PaperArgs {
     /// Paper
     #[arg(long, value_enum, default_value = "a4")]
     pub paper: SheetPaper,
-    /// Where to write it, .pdf or .png
-    #[arg(long, value_name = "FILE")]
-    pub out: PathBuf,
+    /// Where it goes
+    #[command(flatten)]
+    pub out: OutArgs,
+    /// Who prints it
+    #[command(flatten)]
+    pub by: ByArgs,
 }
 
 /// Runs a command line.
@@ -392,8 +411,9 @@ pub fn run(cli: Cli) -> Result<(), AppError> {
         Some(Command::Detect(args)) => commands::detect::run(&args),
         Some(Command::Measure(args)) => commands::measure::run(&args),
         Some(Command::Code(command)) => commands::code::run(&command),
-        Some(Command::Label(args)) => commands::papers::label(&args),
-        Some(Command::Labels(args)) => commands::papers::labels(&args),
+        Some(Command::Label(args)) => commands::label::run(&args),
+        Some(Command::Labels(args)) => commands::label::labels(&args),
+        Some(Command::Print(args)) => commands::print_jobs::run(&args),
         Some(Command::Order(args)) => commands::papers::order(&args),
         Some(Command::Bench(args)) => commands::papers::bench(&args),
         Some(Command::Packing(args)) => commands::papers::packing(&args),

@@ -95,6 +95,15 @@ pub enum AppError {
     /// A typed code was refused.
     #[error(transparent)]
     Code(#[from] plinthside_paper::code::CodeError),
+    /// Nothing was printed, or the queue refused.
+    #[error(transparent)]
+    Queue(#[from] plinthside_print::QueueError),
+    /// A text that is no printer's address.
+    #[error(transparent)]
+    Printer(#[from] plinthside_print::AddressError),
+    /// A printer did not do what it was asked.
+    #[error(transparent)]
+    Remote(#[from] plinthside_print::RemoteError),
     /// The window could not be opened.
     #[error(transparent)]
     Window(#[from] crate::window::WindowError),

@@ -90,7 +90,7 @@ pub fn label(
     let (_, revision) = foot.order()?;
     let code = foot.code()?.ok_or_else(|| {
         AppError::Request(format!(
-            "no cast code is bound to the {} cast of visit {}; bind one first (plinthside code new)",
+            "no cast code is bound to the {} cast of visit {}; bind one first (plinthside code bind)",
             foot.side, foot.visit.id
         ))
     })?;

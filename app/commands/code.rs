@@ -1,10 +1,10 @@
-//! `plinthside code new|check|read`.
+//! `plinthside code …`: new codes, checked and read here; tied to casts by [`bags`].
 
-use super::print;
+use super::{bags, print};
 use crate::cli::CodeCommand;
 use crate::error::AppError;
-use crate::files;
 use crate::photographs::{Look, Source, look_through};
+use crate::{files, labels};
 use plinthside_paper::CastCode;
 use serde_json::json;
 
@@ -20,6 +20,31 @@ pub fn run(command: &CodeCommand) -> Result<(), AppError> {
         CodeCommand::New { number, json } => new(*number, *json),
         CodeCommand::Check { text, json } => check(text, *json),
         CodeCommand::Read { photo, json } => read(photo, *json),
+        CodeCommand::Bind {
+            visit,
+            label,
+            side,
+            by,
+            store,
+        } => bags::bind(visit, label, *side, &by.by, store),
+        CodeCommand::Void {
+            label,
+            why,
+            by,
+            store,
+        } => bags::void(label, why, &by.by, store),
+        CodeCommand::State { label, json, store } => bags::state(label, *json, store),
+        CodeCommand::Prove {
+            labels,
+            visit,
+            side,
+            json,
+            by,
+            store,
+        } => {
+            let visit = visit.as_deref().map(|visit| (visit, *side));
+            bags::prove(labels, visit, *json, &by.by, store)
+        }
     }
 }
 
@@ -29,10 +54,10 @@ fn new(number: u32, as_json: bool) -> Result<(), AppError> {
             "{number} codes: ask for 1 to {MOST}"
         )));
     }
-    let codes = (0..number)
-        .map(|_| CastCode::mint().map(|code| code.to_string()))
-        .collect::<Result<Vec<_>, _>>()
-        .map_err(|problem| AppError::Request(problem.to_string()))?;
+    let codes: Vec<String> = labels::mint(number)?
+        .iter()
+        .map(ToString::to_string)
+        .collect();
     if as_json {
         print(&files::json_text(&codes)?)
     } else {

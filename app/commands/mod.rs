@@ -1,16 +1,20 @@
 //! One module a command; each reads what the user named, calls core, prints or writes.
 
+pub mod bags;
 pub mod code;
 pub mod demo;
 pub mod detect;
 pub mod exchange;
+pub mod label;
 pub mod mat;
 pub mod measure;
 pub mod papers;
+pub mod print_jobs;
 pub mod records;
 
+use crate::cli::OutArgs;
 use crate::error::AppError;
-use crate::files;
+use crate::{files, printing};
 use plinthside_paper::Document;
 use std::io::Write;
 use std::path::Path;
@@ -46,6 +50,20 @@ pub(crate) fn write_document(document: &Document, out: &Path, dpi: f64) -> Resul
             out.display()
         ))),
     }
+}
+
+/// Writes a document where it is wanted as a file, and opens it where that was asked.
+pub(crate) fn write_out(document: &Document, out: &OutArgs, dpi: f64) -> Result<(), AppError> {
+    let Some(path) = &out.out else { return Ok(()) };
+    write_document(document, path, dpi)?;
+    if out.open {
+        let pdf = path
+            .extension()
+            .is_some_and(|e| e.eq_ignore_ascii_case("pdf"));
+        let pages = if pdf { 1 } else { document.pages() };
+        printing::hand_to_system(&page_path(path, 0, pages))?;
+    }
+    Ok(())
 }
 
 /// `sheet.png`, or `sheet-2.png` for the second of several pages.

@@ -1,123 +1,99 @@
-//! `plinthside label|labels|order|bench|packing`: papers of a visit.
+//! `plinthside order|bench|packing|leaflet`: papers of a visit.
 
-use super::write_document;
-use crate::cli::{LabelArgs, LabelsArgs, PaperArgs, SheetPaper, VisitArgs};
+use super::{print_jobs, write_out};
+use crate::cli::{OutArgs, PaperArgs, SheetPaper, VisitArgs};
 use crate::error::AppError;
+use crate::printing::{self, Sheet, Target};
 use crate::visits::{Foot, VisitsFile};
 use crate::{clock, papers};
 use chrono::NaiveDate;
-use plinthside_paper::{CastCode, Document, Paper, PrinterDots};
+use plinthside_paper::{Document, Paper};
+use plinthside_print::PrintDocument;
 
 /// Dots per inch of a page drawn as a picture.
-const PICTURE_DPI: f64 = 200.0;
-/// More labels than this at a time is a slip of the finger.
-const MOST_LABELS: u32 = 1_000;
+pub(super) const PICTURE_DPI: f64 = 200.0;
 
-fn paper(paper: SheetPaper) -> Paper {
+pub(super) fn paper(paper: SheetPaper) -> Paper {
     match paper {
         SheetPaper::A4 => Paper::A4,
         SheetPaper::Letter => Paper::Letter,
     }
 }
 
-/// Reads the visits and hands over the foot asked for.
-fn with_foot<T>(
+/// Reads the visits and hands over the foot asked for: to be written, and to be printed where a
+/// printer was named.
+pub(super) fn with_foot(
     args: &VisitArgs,
-    make: impl FnOnce(&Foot<'_>) -> Result<T, AppError>,
-) -> Result<T, AppError> {
-    let file = match &args.visits {
-        Some(path) => VisitsFile::read(path)?,
-        None => args.store.place()?.open()?.with_visit(&args.visit)?,
+    out: &OutArgs,
+    by: &str,
+    write: impl FnOnce(&Foot<'_>) -> Result<(), AppError>,
+    set: impl FnOnce(&Foot<'_>, &Target) -> Result<PrintDocument, AppError>,
+) -> Result<(), AppError> {
+    let (file, records) = match &args.visits {
+        Some(path) => (VisitsFile::read(path)?, None),
+        None => {
+            let mut records = args.store.place()?.open()?;
+            (records.with_visit(&args.visit)?, Some(records))
+        }
     };
-    make(&file.foot(&args.visit, args.side)?)
+    let foot = file.foot(&args.visit, args.side)?;
+    if out.out.is_some() {
+        write(&foot)?;
+    }
+    match (&out.to, records) {
+        (Some(to), Some(records)) => {
+            print_jobs::send(records, to, out.copies, by, |to| set(&foot, to))
+        }
+        (Some(_), None) => Err(AppError::Request(
+            "print jobs are kept in the store: print a visit of the store, or write a file and print that with `plinthside print`".into(),
+        )),
+        (None, _) => Ok(()),
+    }
 }
 
 fn page(
     args: &PaperArgs,
     make: fn(&Foot<'_>, Paper, NaiveDate) -> Result<Document, AppError>,
+    sheet: fn(Paper) -> Sheet,
 ) -> Result<(), AppError> {
-    let document = with_foot(&args.visit, |foot| {
-        make(foot, paper(args.paper), clock::today())
-    })?;
-    write_document(&document, &args.out, PICTURE_DPI)
+    let (paper, today) = (paper(args.paper), clock::today());
+    with_foot(
+        &args.visit,
+        &args.out,
+        &args.by.by,
+        |foot| write_out(&make(foot, paper, today)?, &args.out, PICTURE_DPI),
+        |foot, to| printing::sheet(foot, sheet(paper), to, today),
+    )
 }
 
 /// `plinthside order`
 ///
 /// # Errors
-/// No such visit, no order, or a file that can't be written.
+/// No such visit, no order, a file that can't be written or a printer that doesn't take it.
 pub fn order(args: &PaperArgs) -> Result<(), AppError> {
-    page(args, papers::order)
+    page(args, papers::order, Sheet::Order)
 }
 
 /// `plinthside bench`
 ///
 /// # Errors
-/// No such visit, nothing measured, or a file that can't be written.
+/// No such visit, nothing measured, a file that can't be written or a printer that doesn't take it.
 pub fn bench(args: &PaperArgs) -> Result<(), AppError> {
-    page(args, papers::bench)
+    page(args, papers::bench, Sheet::Bench)
 }
 
 /// `plinthside packing`
 ///
 /// # Errors
-/// No such visit, no order, or a file that can't be written.
+/// No such visit, no order, a file that can't be written or a printer that doesn't take it.
 pub fn packing(args: &PaperArgs) -> Result<(), AppError> {
-    page(args, papers::packing)
+    page(args, papers::packing, Sheet::Packing)
 }
 
 /// `plinthside leaflet`
 ///
 /// # Errors
-/// No such visit, or a file that can't be written.
+/// No such visit, a file that can't be written or a printer that doesn't take it.
 pub fn leaflet(args: &PaperArgs) -> Result<(), AppError> {
-    page(args, papers::leaflet)
-}
-
-/// `plinthside label`
-///
-/// # Errors
-/// No such visit, no code bound, an unknown size, or a file that can't be written.
-pub fn label(args: &LabelArgs) -> Result<(), AppError> {
-    let dots = match args.dpi {
-        203 => PrinterDots::DPI_203,
-        300 => PrinterDots::DPI_300,
-        600 => PrinterDots::DPI_600,
-        other => {
-            return Err(AppError::Request(format!(
-                "labels are drawn for printers of 203, 300 or 600 dots per inch, not {other}"
-            )));
-        }
-    };
-    let size = args.size.parse()?;
-    let document = with_foot(&args.visit, |foot| {
-        papers::label(foot, size, dots, clock::today())
-    })?;
-    write_document(&document, &args.out, dots.dpi)
-}
-
-/// `plinthside labels`
-///
-/// # Errors
-/// A number out of range, no randomness, or a file that can't be written.
-pub fn labels(args: &LabelsArgs) -> Result<(), AppError> {
-    if !(1..=MOST_LABELS).contains(&args.number) {
-        return Err(AppError::Request(format!(
-            "{} labels: ask for 1 to {MOST_LABELS}",
-            args.number
-        )));
-    }
-    let codes = (0..args.number)
-        .map(|_| CastCode::mint())
-        .collect::<Result<Vec<_>, _>>()
-        .map_err(|problem| AppError::Request(problem.to_string()))?;
-    let document = plinthside_paper::labels(
-        &codes,
-        1,
-        &args.clinic,
-        &args.telephone,
-        paper(args.sheet),
-        clock::today(),
-    )?;
-    write_document(&document, &args.out, PICTURE_DPI)
+    page(args, papers::leaflet, Sheet::Leaflet)
 }

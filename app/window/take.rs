@@ -4,7 +4,7 @@
 use super::open::{MatSeen, mat_seen};
 use super::session::Session;
 use super::taking::Read;
-use plinthside_measure::mat::sheet::Paper;
+use crate::mats::paper_name;
 use plinthside_paper::CastCode;
 use plinthside_visit::CastPhoto;
 use plinthside_visit::person::PrintedMat;
@@ -142,16 +142,5 @@ fn choose_mat(session: &mut Session, read: &Read) -> Result<Option<String>, Stri
             read.name,
             ids.len()
         )),
-    }
-}
-
-/// The name a paper goes by in files and commands.
-#[must_use]
-pub fn paper_name(paper: Paper) -> &'static str {
-    match paper {
-        Paper::A3 => "a3",
-        Paper::A4 => "a4",
-        Paper::Letter => "letter",
-        Paper::TwoA4 => "two-a4",
     }
 }

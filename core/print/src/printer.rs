@@ -119,14 +119,16 @@ pub struct Printer {
 
 impl Printer {
     /// Finds the printer at an address: the first of [`Address::candidates`] that answers as a
-    /// printer, with what it says of itself.
+    /// printer, with what it says of itself. `trusted`: see [`Printer::trusting`].
     ///
     /// # Errors
     /// The first place's answer, if none is a printer.
-    pub fn discover(address: &Address) -> Result<(Address, About), RemoteError> {
+    pub fn discover(address: &Address, trusted: bool) -> Result<(Address, About), RemoteError> {
         let mut first = None;
         for candidate in address.candidates() {
-            match Self::at(&candidate)?.about() {
+            let mut printer = Self::at(&candidate)?;
+            printer.trust = trusted;
+            match printer.about() {
                 Ok(about) => return Ok((candidate, about)),
                 Err(error @ RemoteError::Unreachable(_)) => return Err(first.unwrap_or(error)),
                 Err(error) => first = first.or(Some(error)),

@@ -271,6 +271,15 @@ impl Store {
         Ok(rows.collect::<Result<_, _>>()?)
     }
 
+    /// Names alone of such values, for values that are large.
+    pub fn local_names(&self, prefix: &str) -> Result<Vec<String>> {
+        let mut statement = self.conn.prepare_cached(
+            "SELECT name FROM local WHERE name >= ?1 AND name < ?1 || char(1114111) ORDER BY name",
+        )?;
+        let rows = statement.query_map([prefix], |row| row.get(0))?;
+        Ok(rows.collect::<Result<_, _>>()?)
+    }
+
     /// Sets or removes values kept on this device only, all of them or none.
     pub fn set_locals(&mut self, values: &[(String, Option<Vec<u8>>)]) -> Result<()> {
         self.begin_transaction()?;

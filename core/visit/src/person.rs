@@ -120,6 +120,9 @@ pub struct Clinic {
     /// Mats it has printed. One that was measured anew is a new entry: casts name the one they
     /// stood on.
     pub mats: Vec<PrintedMat>,
+    /// Printers it prints on.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub printers: Vec<ClinicPrinter>,
     /// Fields of a newer version.
     #[serde(flatten)]
     pub extra: Extra,
@@ -141,6 +144,25 @@ pub struct PrintedMat {
     pub measured_at: Option<When>,
     /// The mat file, as JSON text.
     pub layout: String,
+    /// Fields of a newer version.
+    #[serde(flatten)]
+    pub extra: Extra,
+}
+
+/// A printer by the clinic's own word.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct ClinicPrinter {
+    /// What the clinic calls it.
+    pub name: String,
+    /// Its address in the network.
+    pub address: String,
+    /// Its own certificate is taken as it is: somebody of the clinic said so.
+    pub trusted: bool,
+    /// Dots an inch it lays, as people call them: 203, 300, 600; 0 where nobody said.
+    pub dpi: u32,
+    /// Size of the labels it holds, as `62x100`; empty for one that prints on sheets.
+    pub label: String,
     /// Fields of a newer version.
     #[serde(flatten)]
     pub extra: Extra,
