@@ -211,3 +211,53 @@ impl Read<'_> {
         Some(Contents::decode(&plain).ok_or(Bad::Damaged("its contents cannot be read")))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A member that is in, has every key of the practice and writes in another's name.
+    #[test]
+    fn a_batch_in_another_devices_name_is_forged_whatever_key_it_is_sealed_with() -> Result<()> {
+        let (theirs, mine, practice) = (
+            Signing::generate()?,
+            Signing::generate()?,
+            SecretKey::generate(),
+        );
+        let header = Header {
+            practice: "practice".into(),
+            device: "theirs".into(),
+            stream: "theirs.00000000".into(),
+            counter: 1,
+            key: String::new(),
+            sha256: String::new(),
+            shares: Vec::new(),
+            replaces: Vec::new(),
+            struck: Vec::new(),
+        };
+        let record = Item::new("v1".into(), "visit".into(), b"heads", b"changes".to_vec());
+        let contents = Contents {
+            records: vec![record],
+            ..Contents::default()
+        };
+        let bytes = |signing| write(header.clone(), &contents, &practice.public()?, signing);
+        let (forged, honest) = (bytes(&mine)?, bytes(&theirs)?);
+        let verdict = |bytes| read(bytes).and_then(|read| read.verify(&theirs.public()));
+        assert_eq!(verdict(&forged), Err(Bad::Forged));
+        assert_eq!(verdict(&honest), Ok(()));
+        // The forger's contents under the honest signature.
+        let (signed, sealed) = (read(&honest), read(&forged));
+        let (Ok(signed), Ok(sealed)) = (signed, sealed) else {
+            panic!("both are batches");
+        };
+        let mixed = Read {
+            sealed: sealed.sealed,
+            ..signed
+        };
+        assert!(matches!(
+            mixed.verify(&theirs.public()),
+            Err(Bad::Damaged(_))
+        ));
+        Ok(())
+    }
+}

@@ -29,4 +29,4 @@ pub use package::{Answer, Opened, PackInputs, Package, open, pack, read_receipts
 pub use practice::{Card, Device, Devices, Invitation, Sender, Targets};
 pub use seal::{SecretKey, is_public_key};
 pub use sync::{Problem, ProblemKind, Progress, Report, Step, Sync, VisitState, sync, visit_state};
-pub use target::{Memory, Target, TargetError, TargetSpec, connect};
+pub use target::{Memory, Target, TargetError, TargetSpec, answers, connect};

@@ -6,7 +6,7 @@ mod common;
 #[path = "common/contract.rs"]
 mod contract;
 
-use plinthside_exchange::{Memory, TargetError, TargetSpec, connect};
+use plinthside_exchange::{Memory, TargetError, TargetSpec, answers, connect};
 
 #[test]
 fn memory() {
@@ -48,4 +48,29 @@ fn addresses_that_would_give_something_away_or_lead_nowhere_are_refused() {
     let spec =
         TargetSpec::new("x", "https://clinic.example").with_credentials("ada", "very secret");
     assert!(!format!("{spec:?}").contains("very secret"));
+}
+
+#[test]
+fn a_stick_that_is_not_in_is_not_made_up_and_answers_when_it_is_back() {
+    let folder = tempfile::tempdir().expect("folder");
+    let stick = folder.path().join("media").join("STICK");
+    let spec = TargetSpec::new("Stick", stick.display().to_string());
+    assert!(!answers(&spec));
+    let refused = connect(&spec);
+    assert!(matches!(refused, Err(TargetError::Unreachable { .. })));
+    assert!(!folder.path().join("media").exists(), "nothing was made");
+    std::fs::create_dir_all(&stick).expect("stick");
+    assert!(answers(&spec));
+    connect(&spec).expect("connect");
+}
+
+#[test]
+fn a_server_that_is_not_there_does_not_answer() {
+    let nobody = std::net::TcpListener::bind("127.0.0.1:0").expect("port");
+    let port = nobody.local_addr().expect("address").port();
+    drop(nobody);
+    assert!(!answers(&TargetSpec::new(
+        "x",
+        format!("http://127.0.0.1:{port}/dav")
+    )));
 }

@@ -1,7 +1,7 @@
 //! Random practices over unreliable targets, seeded: after the faults end, every device holds the
 //! same, and nothing that was entered and not erased is lost.
 //!
-//! `RUNS=n` asks for another number of runs than 300.
+//! `RUNS=n` asks for another number of runs than 1000.
 #![allow(clippy::expect_used)]
 
 mod common;
@@ -13,7 +13,7 @@ use rand::rngs::StdRng;
 use rand::{Rng, SeedableRng};
 use sim::{Device, Files, Unreliable};
 use std::collections::{BTreeMap, BTreeSet};
-use std::sync::atomic::AtomicBool;
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 
 /// Seeds that once failed.
 const FAILED_ONCE: &[u64] = &[
@@ -28,6 +28,17 @@ struct Figures {
     cut: u64,
     merges: u64,
     rounds: u64,
+}
+
+impl Figures {
+    fn add(&mut self, other: &Self) {
+        self.syncs += other.syncs;
+        self.failed += other.failed;
+        self.kills += other.kills;
+        self.cut += other.cut;
+        self.merges += other.merges;
+        self.rounds += other.rounds;
+    }
 }
 
 fn go(device: &Device, target: &dyn Target, address: &str) -> bool {
@@ -112,7 +123,7 @@ fn simulate(seed: u64, figures: &mut Figures) -> Result<(), String> {
                 let mut files = targets[1 - at].files.lock().expect("lock");
                 let n = files.len();
                 if let Some((_, bytes)) = files.iter_mut().nth(dice.random_range(0..n.max(1))) {
-                    bytes.truncate(bytes.len() / 2);
+                    *bytes = bytes[..bytes.len() / 2].into();
                     figures.cut += 1;
                 }
             }
@@ -148,7 +159,7 @@ fn settle(devices: &[Device], targets: [Unreliable; 2], two: bool, figures: &mut
         let now = target.files.lock().expect("lock").clone();
         *target.older.lock().expect("lock") = now;
     }
-    for _ in 0..14 {
+    for round in 1..=14 {
         figures.rounds += 1;
         let before: Vec<String> = devices.iter().map(state).collect();
         for device in devices {
@@ -158,10 +169,7 @@ fn settle(devices: &[Device], targets: [Unreliable; 2], two: bool, figures: &mut
             }
         }
         let after: Vec<String> = devices.iter().map(state).collect();
-        if before == after
-            && after.iter().all(|s| *s == after[0])
-            && figures.rounds.is_multiple_of(2)
-        {
+        if before == after && after.iter().all(|s| *s == after[0]) && round % 2 == 0 {
             break;
         }
     }
@@ -243,13 +251,30 @@ fn random_practices_converge_and_lose_nothing() {
     let runs = std::env::var("RUNS")
         .ok()
         .and_then(|n| n.parse().ok())
-        .unwrap_or(300);
-    let mut figures = Figures::default();
-    let mut failures = Vec::new();
-    for seed in FAILED_ONCE.iter().copied().chain(0..runs) {
-        if let Err(why) = simulate(seed, &mut figures) {
-            failures.push(format!("seed {seed}: {why}"));
+        .unwrap_or(1000);
+    let seeds: Vec<u64> = FAILED_ONCE.iter().copied().chain(0..runs).collect();
+    let next = AtomicUsize::new(0);
+    let work = || {
+        let (mut figures, mut failures) = (Figures::default(), Vec::new());
+        while let Some(&seed) = seeds.get(next.fetch_add(1, Ordering::Relaxed)) {
+            if let Err(why) = simulate(seed, &mut figures) {
+                failures.push(format!("seed {seed}: {why}"));
+            }
         }
+        (figures, failures)
+    };
+    let threads = std::thread::available_parallelism().map_or(1, usize::from);
+    let done: Vec<_> = std::thread::scope(|scope| {
+        let started: Vec<_> = (0..threads).map(|_| scope.spawn(work)).collect();
+        started
+            .into_iter()
+            .map(|thread| thread.join().expect("a run panicked"))
+            .collect()
+    });
+    let (mut figures, mut failures) = (Figures::default(), Vec::new());
+    for (part, failed) in done {
+        figures.add(&part);
+        failures.extend(failed);
     }
     println!("{runs} runs: {figures:?}");
     assert!(

@@ -5,6 +5,8 @@ mod common;
 
 use common::{add, edit, join, memory, pair, reason, run, store, try_sync};
 use plinthside_exchange::{Devices, ExchangeError, Memory, ProblemKind, Target, visit_state};
+use plinthside_store::Store;
+use std::sync::Mutex;
 
 #[test]
 fn visits_and_photographs_reach_the_other_device_and_steady_syncs_are_quiet() {
@@ -362,4 +364,109 @@ fn a_cancelled_sync_goes_on_where_it_stopped() {
         "none is sent twice"
     );
     assert_eq!(run(&b, &target).photos_received, 40);
+}
+
+/// Notes what is put, in order.
+struct Watched(Memory, std::sync::Mutex<Vec<(String, usize)>>);
+
+impl Target for Watched {
+    fn list(&self, folder: &str) -> Result<Vec<String>, plinthside_exchange::TargetError> {
+        self.0.list(folder)
+    }
+    fn get(&self, name: &str) -> Result<Vec<u8>, plinthside_exchange::TargetError> {
+        self.0.get(name)
+    }
+    fn put(&self, name: &str, bytes: &[u8]) -> Result<(), plinthside_exchange::TargetError> {
+        let mut put = self.1.lock().expect("lock");
+        put.push((name.to_owned(), bytes.len()));
+        self.0.put(name, bytes)
+    }
+    fn delete(&self, name: &str) -> Result<(), plinthside_exchange::TargetError> {
+        self.0.delete(name)
+    }
+    fn describe(&self) -> String {
+        self.0.describe()
+    }
+}
+
+#[test]
+fn changes_go_first_then_photographs_the_newest_first() {
+    let (folder, target) = (
+        tempfile::tempdir().expect("folder"),
+        Watched(memory(), std::sync::Mutex::default()),
+    );
+    let (a, b) = pair(folder.path(), &target);
+    // Longer ones for later visits: lengths tell them apart when sealed.
+    let photos: Vec<Vec<u8>> = (1..=20_u8)
+        .map(|i| vec![i; 1000 * usize::from(i)])
+        .collect();
+    for (i, photo) in photos.iter().enumerate() {
+        add(&a, &format!("v{i:02}"), "trips", &[photo]);
+    }
+    target.1.lock().expect("lock").clear();
+    run(&a, &target);
+    let put = target.1.lock().expect("lock").clone();
+    let photographs: Vec<usize> = put
+        .iter()
+        .filter(|(name, _)| name.contains("/photos/"))
+        .map(|(_, bytes)| *bytes)
+        .collect();
+    assert_eq!(photographs.len(), 20);
+    assert!(
+        photographs.is_sorted_by(|earlier, later| earlier > later),
+        "{photographs:?}"
+    );
+    let first_photo = put.iter().position(|(name, _)| name.contains("/photos/"));
+    let first_batch = put.iter().position(|(name, _)| name.contains("/changes/"));
+    assert!(first_batch < first_photo, "{put:?}");
+    assert_eq!(run(&b, &target).photos_received, 20);
+}
+
+#[test]
+fn a_photograph_that_two_visits_name_is_sent_once_and_announced_for_both() {
+    let (folder, target) = (tempfile::tempdir().expect("folder"), memory());
+    let (a, b) = pair(folder.path(), &target);
+    add(&a, "v1", "left", &[b"both feet".as_slice()]);
+    add(&a, "v2", "right", &[b"both feet".as_slice()]);
+    assert_eq!(run(&a, &target).photos_sent, 1);
+    assert_eq!(run(&b, &target).photos_received, 1);
+    // One of the two goes: the photograph stays for the other.
+    a.lock().expect("lock").erase("v1", "Ada").expect("erase");
+    run(&a, &target);
+    let photos = |name: &&String| name.contains("/photos/");
+    assert_eq!(target.files().keys().filter(photos).count(), 1);
+}
+
+#[test]
+fn another_members_batch_under_a_devices_name_is_named_as_forged_and_changes_nothing() {
+    let (folder, target) = (tempfile::tempdir().expect("folder"), memory());
+    let (a, b) = pair(folder.path(), &target);
+    let c = store(folder.path(), "C");
+    join(&a, &c, "Tablet C", &target);
+    add(&a, "v1", "whole", &[]);
+    run(&a, &target);
+    add(&b, "evil", "written by B", &[]);
+    run(&b, &target);
+    run(&c, &target);
+    // B's newest batch is put where A's next one would be, announced as A's.
+    let files = target.files();
+    let newest = |device: &Mutex<Store>| {
+        let own = Devices(device).list().expect("list")[0].id.clone();
+        let mine = files
+            .keys()
+            .filter(|n| n.contains(&format!("/changes/{own}")));
+        mine.max().expect("a batch").clone()
+    };
+    let (of_a, of_b) = (newest(&a), newest(&b));
+    let (place, counter) = of_a.rsplit_once('/').expect("a counter");
+    let next = format!("{:08}", counter.parse::<u64>().expect("number") + 1);
+    target
+        .put(&format!("{place}/{next}"), &files[&of_b])
+        .expect("put");
+    let head = place.replace("/changes/", "/heads/") + "-" + &next;
+    target.put(&head, b"").expect("put");
+    let told = run(&c, &target);
+    let kinds: Vec<ProblemKind> = told.problems.iter().map(|p| p.kind).collect();
+    assert_eq!(kinds, [ProblemKind::Forged], "{:?}", told.problems);
+    assert_eq!((told.records_received, told.batches_received), (0, 0));
 }

@@ -10,7 +10,7 @@ mod spec;
 
 pub use error::TargetError;
 pub use memory::Memory;
-pub use remote::connect;
+pub use remote::{answers, connect};
 pub use spec::{Credentials, TargetSpec};
 
 /// Result of what a target does.
@@ -44,6 +44,11 @@ pub trait Target: Send + Sync {
 
     /// The target as people know it, for messages: never with a password.
     fn describe(&self) -> String;
+
+    /// How many large files it is best given at once.
+    fn at_once(&self) -> usize {
+        1
+    }
 }
 
 impl<T: Target + ?Sized> Target for Box<T> {
@@ -61,5 +66,8 @@ impl<T: Target + ?Sized> Target for Box<T> {
     }
     fn describe(&self) -> String {
         (**self).describe()
+    }
+    fn at_once(&self) -> usize {
+        (**self).at_once()
     }
 }

@@ -18,6 +18,11 @@ use tokio::runtime::Runtime;
 const CONNECT: Duration = Duration::from_secs(10);
 /// A photograph of 3 MB over 100 kbit/s.
 const REQUEST: Duration = Duration::from_secs(300);
+/// How long a target may take to say whether it is there.
+const ANSWER: Duration = Duration::from_secs(5);
+/// Photographs under way together: their waiting for the disk or the line overlaps, and four of
+/// 3 MB, sealed and not, stay far under the memory a tablet has to spare.
+const AT_ONCE: usize = 4;
 
 /// A target that is not in memory. The library is asynchronous; its runtime lives in here.
 struct Remote {
@@ -31,6 +36,30 @@ struct Remote {
 /// # Errors
 /// If the address, the certificate or the folder cannot be used.
 pub fn connect(spec: &TargetSpec) -> Result<Box<dyn Target>> {
+    connect_with(spec, REQUEST, patience())
+}
+
+/// Whether a target is there now: a folder exists, a server lists within seconds. Nothing is made.
+#[must_use]
+pub fn answers(spec: &TargetSpec) -> bool {
+    match spec.place() {
+        Ok(Place::Folder(path)) => path.is_dir(),
+        Ok(_) => {
+            let once = RetryConfig {
+                max_retries: 0,
+                ..patience()
+            };
+            connect_with(spec, ANSWER, once).is_ok_and(|target| target.list("joining").is_ok())
+        }
+        Err(_) => false,
+    }
+}
+
+fn connect_with(
+    spec: &TargetSpec,
+    request: Duration,
+    patience: RetryConfig,
+) -> Result<Box<dyn Target>> {
     let place = spec.place()?;
     let name = if spec.name.is_empty() {
         spec.url.clone()
@@ -40,15 +69,18 @@ pub fn connect(spec: &TargetSpec) -> Result<Box<dyn Target>> {
     let failed = |e: object_store::Error| TargetError::from_store(&name, "", e);
     let store: Box<dyn ObjectStore> = match place {
         Place::Folder(path) => {
-            std::fs::create_dir_all(&path).map_err(|e| TargetError::Unreachable {
-                target: name.clone(),
-                why: e.to_string(),
-            })?;
+            // One level only: the place of a stick that is not in must not be made on the disk.
+            if !path.is_dir() {
+                std::fs::create_dir(&path).map_err(|e| TargetError::Unreachable {
+                    target: name.clone(),
+                    why: format!("{}: {e}", path.display()),
+                })?;
+            }
             let folder = LocalFileSystem::new_with_prefix(&path).map_err(failed)?;
             Box::new(folder.with_fsync(true))
         }
         Place::WebDav { url, plain } => {
-            let mut options = client(spec, plain)?;
+            let mut options = client(spec, plain, request)?;
             if let Some(with) = &spec.credentials {
                 let both = format!("{}:{}", with.user, with.secret);
                 let value = format!(
@@ -66,7 +98,7 @@ pub fn connect(spec: &TargetSpec) -> Result<Box<dyn Target>> {
             let built = HttpBuilder::new()
                 .with_url(url)
                 .with_client_options(options)
-                .with_retry(patience())
+                .with_retry(patience)
                 .build();
             Box::new(built.map_err(failed)?)
         }
@@ -81,8 +113,8 @@ pub fn connect(spec: &TargetSpec) -> Result<Box<dyn Target>> {
                 .with_bucket_name(bucket)
                 .with_region(region)
                 .with_allow_http(plain)
-                .with_client_options(client(spec, plain)?)
-                .with_retry(patience());
+                .with_client_options(client(spec, plain, request)?)
+                .with_retry(patience);
             if let Some(endpoint) = endpoint {
                 builder = builder.with_endpoint(endpoint);
             }
@@ -114,11 +146,11 @@ pub fn connect(spec: &TargetSpec) -> Result<Box<dyn Target>> {
     }))
 }
 
-fn client(spec: &TargetSpec, plain: bool) -> Result<ClientOptions> {
+fn client(spec: &TargetSpec, plain: bool, request: Duration) -> Result<ClientOptions> {
     let mut options = ClientOptions::new()
         .with_allow_http(plain)
-        .with_connect_timeout(CONNECT)
-        .with_timeout(REQUEST);
+        .with_connect_timeout(CONNECT.min(request))
+        .with_timeout(request);
     if let Some(pem) = &spec.certificate {
         let wrong = |why: String| TargetError::Address {
             url: spec.url.clone(),
@@ -198,5 +230,9 @@ impl Target for Remote {
 
     fn describe(&self) -> String {
         self.name.clone()
+    }
+
+    fn at_once(&self) -> usize {
+        AT_ONCE
     }
 }

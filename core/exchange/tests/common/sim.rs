@@ -251,7 +251,7 @@ impl Local for Device {
     }
 }
 
-pub type Files = BTreeMap<String, Vec<u8>>;
+pub type Files = BTreeMap<String, Arc<[u8]>>;
 
 /// A folder that misbehaves as folders, servers and lines do.
 #[derive(Clone)]
@@ -309,7 +309,12 @@ impl Target for Unreliable {
         if self.unlucky() {
             return Err(self.broken("dropped in mid-body"));
         }
-        let found = self.files.lock().expect("lock").get(name).cloned();
+        let found = self
+            .files
+            .lock()
+            .expect("lock")
+            .get(name)
+            .map(|b| b.to_vec());
         found.ok_or_else(|| TargetError::NotFound {
             target: "simulated".into(),
             name: name.into(),
@@ -326,14 +331,14 @@ impl Target for Unreliable {
             self.files
                 .lock()
                 .expect("lock")
-                .insert(name.into(), bytes[..half].to_vec());
+                .insert(name.into(), bytes[..half].into());
             return Err(TargetError::Full {
                 target: "simulated".into(),
             });
         }
         let mut files = self.files.lock().expect("lock");
         *self.older.lock().expect("lock") = files.clone();
-        files.insert(name.into(), bytes.to_vec());
+        files.insert(name.into(), bytes.into());
         Ok(())
     }
     fn delete(&self, name: &str) -> std::result::Result<(), TargetError> {
