@@ -42,7 +42,6 @@ def placed(surface, size, turn, tilt, random):
     height, width = (side * size for side in surface.shape)
     corners = np.array([[-width, -height], [width, -height], [width, height], [-width, height]]) / 2
     cos, sin = np.cos(turn), np.sin(turn)
-    x, y = corners @ np.array([[cos, sin], [-sin, cos]])
     x, y = (corners @ np.array([[cos, sin], [-sin, cos]])).T
     nearness = 900 / (900 + y * np.sin(tilt))
     seen = np.stack([SIDE / 2 + x * nearness, SIDE / 2 + y * np.cos(tilt) * nearness], 1)
@@ -100,8 +99,9 @@ def creased(photo, share, random):
         angle, offset = random.uniform(0, np.pi), random.uniform(-60, 60)
         away = (xx - SIDE / 2) * np.cos(angle) + (yy - SIDE / 2) * np.sin(angle) - offset
         far = 1 / (1 + np.exp(-away / 2))
-        shift = far * random.uniform(-1, 1) * (1 + 4 * share)
-        photo = cv2.remap(photo, xx - shift * np.sin(angle).astype(np.float32), yy + shift * np.cos(angle).astype(np.float32), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        shift = (far * random.uniform(-1, 1) * (1 + 4 * share)).astype(np.float32)
+        moved = [(xx - shift * np.sin(angle)).astype(np.float32), (yy + shift * np.cos(angle)).astype(np.float32)]
+        photo = cv2.remap(photo.astype(np.float32), *moved, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
         photo = photo + far * random.uniform(-30, 30) + (40 + 120 * share) * random.choice([-1, 1]) * np.exp(-((away / 4) ** 2))
     return photo
 

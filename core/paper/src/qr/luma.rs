@@ -118,6 +118,34 @@ impl<'a> Luma<'a> {
         Luma::new(width, height, pixels)
     }
 
+    /// The picture stretched to twice its length along a direction (degrees from the rows), as a
+    /// surface that is seen aslant looks from before; with the map from its pixels to this one's.
+    pub(super) fn stretched(
+        &self,
+        direction_deg: f64,
+    ) -> (Luma<'static>, impl Fn([f64; 2]) -> [f64; 2] + use<>) {
+        let (sin, cos) = direction_deg.to_radians().sin_cos();
+        // I + n·nᵀ, and its inverse I − n·nᵀ/2.
+        let with = move |[x, y]: [f64; 2], share: f64| {
+            let along = share * (x * cos + y * sin);
+            [x + along * cos, y + along * sin]
+        };
+        let (w, h) = (self.width as f64, self.height as f64);
+        let corners = [[0.0, 0.0], [w, 0.0], [0.0, h], [w, h]].map(|p| with(p, 1.0));
+        let least = [0, 1].map(|i| corners.iter().map(|c| c[i]).fold(f64::INFINITY, f64::min));
+        let most = [0, 1].map(|i| corners.iter().map(|c| c[i]).fold(0.0, f64::max));
+        let size = [0, 1].map(|i| ((most[i] - least[i]).ceil() as usize).max(1));
+        let back = move |[x, y]: [f64; 2]| with([x + least[0], y + least[1]], -0.5);
+        let mut pixels = Vec::with_capacity(size[0] * size[1]);
+        for y in 0..size[1] {
+            for x in 0..size[0] {
+                let [sx, sy] = back([x as f64 + 0.5, y as f64 + 0.5]);
+                pixels.push((self.at(sx, sy) + 0.5) as u8);
+            }
+        }
+        (Luma::new(size[0], size[1], pixels), back)
+    }
+
     /// Mean over a square of `2·radius + 1` pixels (fewer at the edge).
     pub(super) fn box_mean(&self, radius: usize) -> Vec<u8> {
         let (w, h) = (self.width, self.height);

@@ -1,7 +1,9 @@
 //! QR codes (ISO/IEC 18004): drawn for our labels, read from any photograph.
 
 mod binarise;
+mod fit;
 mod luma;
+mod outline;
 pub mod read;
 mod resample;
 pub mod write;

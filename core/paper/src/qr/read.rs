@@ -7,7 +7,9 @@
 //! picture instead of the black and white one.
 
 use super::binarise::{Threshold, dark_pixels};
+use super::fit::{SIZE, read_near};
 use super::luma::Luma;
+use super::outline::by_outline;
 use super::resample::modules_from_grey;
 use crate::CastCode;
 use rxing::common::{BitMatrix, DetectorRXingResult};
@@ -87,6 +89,9 @@ pub fn read_codes(picture: &Luma<'_>) -> Vec<FoundCode> {
     }
     if found.is_empty() {
         harder(&working, scale, &mut found);
+    }
+    if found.is_empty() {
+        found.extend(aslant_or_damaged(&working, scale));
     }
     if found.is_empty() && shrink > 1 {
         let full = Attempt::new(picture, 1.0);
@@ -177,6 +182,39 @@ fn harder(working: &Luma<'_>, scale: f64, found: &mut Vec<FoundCode>) {
     }
 }
 
+/// Longest edge at which a picture is stretched.
+const STRETCHED_EDGE: f64 = 1000.0;
+
+/// Round 3: a cast code by the outline of its symbol; then any code seen so far aslant that its
+/// squares do not look like squares.
+fn aslant_or_damaged(working: &Luma<'_>, scale: f64) -> Option<FoundCode> {
+    let at =
+        |(code, corners): (CastCode, [[f64; 2]; 4]), to: &dyn Fn([f64; 2]) -> [f64; 2]| FoundCode {
+            text: code.payload(),
+            cast_code: true,
+            corners_px: corners.map(to),
+        };
+    if let Some(read) = by_outline(working) {
+        return Some(at(read, &|p| p.map(|v| v * scale)));
+    }
+    let shrink = (STRETCHED_EDGE / working.longest() as f64).min(1.0);
+    let small = working.scaled(shrink);
+    for direction_deg in [0.0, 45.0, 90.0, 135.0] {
+        let (stretched, back) = small.stretched(direction_deg);
+        let to_photo = |p: [f64; 2]| back(p).map(|v| v * scale / shrink);
+        let mut found = Vec::new();
+        Attempt::new(&stretched, 1.0).run(Threshold::Blocks, &mut found);
+        if let Some(mut code) = found.pop() {
+            code.corners_px = code.corners_px.map(to_photo);
+            return Some(code);
+        }
+        if let Some(read) = by_outline(&stretched) {
+            return Some(at(read, &to_photo));
+        }
+    }
+    None
+}
+
 /// One grey picture and its size beside the photograph.
 struct Attempt<'a> {
     picture: &'a Luma<'a>,
@@ -230,6 +268,11 @@ impl<'a> Attempt<'a> {
                 modules_from_grey(self.picture, &quad, size)
                     .iter()
                     .find_map(decode)
+                    .or_else(|| {
+                        let near = |()| read_near(self.picture, self.picture, 1.0, quad, false);
+                        let (code, _) = (size == SIZE).then_some(()).and_then(near)?;
+                        Some(code.payload())
+                    })
             });
             if let Some(text) = text {
                 used.extend(corners);

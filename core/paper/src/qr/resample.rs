@@ -13,15 +13,29 @@ pub(super) fn modules_from_grey(
     let Some(map) = square_to_quad(corners) else {
         return Vec::new();
     };
+    modules(picture, size, |x, y| {
+        map.at(x / size as f64, y / size as f64)
+    })
+}
+
+/// The symbol of `size` modules whose point (x, y), in modules, lies at `place(x, y)`, read with
+/// two thresholds.
+pub(super) fn modules(
+    picture: &Luma<'_>,
+    size: usize,
+    place: impl Fn(f64, f64) -> [f64; 2],
+) -> Vec<BitMatrix> {
     let grey: Vec<f64> = (0..size * size)
         .map(|i| {
-            module_mean(
-                picture,
-                &map,
-                (i % size) as f64,
-                (i / size) as f64,
-                size as f64,
-            )
+            const OFFSETS: [f64; 3] = [0.3, 0.5, 0.7];
+            let mut sum = 0.0;
+            for dy in OFFSETS {
+                for dx in OFFSETS {
+                    let [x, y] = place((i % size) as f64 + dx, (i / size) as f64 + dy);
+                    sum += picture.at(x, y);
+                }
+            }
+            sum / 9.0
         })
         .collect();
     let whole = otsu(&grey);
@@ -56,26 +70,25 @@ pub(super) fn modules_from_grey(
     .collect()
 }
 
-/// Mean brightness of the middle of module (x, y).
-fn module_mean(picture: &Luma<'_>, map: &[f64; 8], x: f64, y: f64, size: f64) -> f64 {
-    const OFFSETS: [f64; 3] = [0.3, 0.5, 0.7];
-    let mut sum = 0.0;
-    for dy in OFFSETS {
-        for dx in OFFSETS {
-            let (u, v) = ((x + dx) / size, (y + dy) / size);
-            let w = map[6] * u + map[7] * v + 1.0;
-            sum += picture.at(
-                (map[0] * u + map[1] * v + map[2]) / w,
-                (map[3] * u + map[4] * v + map[5]) / w,
-            );
-        }
+/// A projective map of the unit square.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Projection([f64; 8]);
+
+impl Projection {
+    /// Where the point (u, v) of the square lies.
+    pub(super) fn at(&self, u: f64, v: f64) -> [f64; 2] {
+        let map = &self.0;
+        let w = map[6] * u + map[7] * v + 1.0;
+        [
+            (map[0] * u + map[1] * v + map[2]) / w,
+            (map[3] * u + map[4] * v + map[5]) / w,
+        ]
     }
-    sum / 9.0
 }
 
 /// The projective map of the unit square to a quadrilateral (Heckbert 1989, "Fundamentals of
 /// Texture Mapping and Image Warping", section 2.2.3); `None` for a degenerate one.
-fn square_to_quad(corners: &[[f64; 2]; 4]) -> Option<[f64; 8]> {
+pub(super) fn square_to_quad(corners: &[[f64; 2]; 4]) -> Option<Projection> {
     let [[x0, y0], [x1, y1], [x2, y2], [x3, y3]] = *corners;
     let (sx, sy) = (x0 - x1 + x2 - x3, y0 - y1 + y2 - y3);
     let (dx1, dx2) = (x1 - x2, x3 - x2);
@@ -86,7 +99,7 @@ fn square_to_quad(corners: &[[f64; 2]; 4]) -> Option<[f64; 8]> {
     }
     let g = (sx * dy2 - dx2 * sy) / det;
     let h = (dx1 * sy - sx * dy1) / det;
-    Some([
+    Some(Projection([
         x1 - x0 + g * x1,
         x3 - x0 + h * x3,
         x0,
@@ -95,7 +108,7 @@ fn square_to_quad(corners: &[[f64; 2]; 4]) -> Option<[f64; 8]> {
         y0,
         g,
         h,
-    ])
+    ]))
 }
 
 /// Otsu's threshold: the split with the largest variance between the two sides.
