@@ -70,9 +70,13 @@ fn blocks(picture: &Luma<'_>) -> Option<BitMatrix> {
         let words = row.chunks(WORD).zip(black.chunks(WORD / BLOCK));
         for (i, (pixels, black)) in words.enumerate() {
             let mut word = 0_usize;
-            for (j, (block, &threshold)) in pixels.chunks(BLOCK).zip(black).enumerate() {
-                for (k, &p) in block.iter().enumerate() {
-                    word |= usize::from(p <= threshold) << (j * BLOCK + k);
+            let (whole, rest) = pixels.as_chunks::<BLOCK>();
+            for (j, (block, &threshold)) in whole.iter().zip(black).enumerate() {
+                word |= (not_above(*block, threshold) as usize) << (j * BLOCK);
+            }
+            if let Some(&threshold) = black.get(whole.len()) {
+                for (k, &p) in rest.iter().enumerate() {
+                    word |= usize::from(p <= threshold) << (whole.len() * BLOCK + k);
                 }
             }
             row_bits.setBulk(i * WORD, word);
@@ -82,27 +86,53 @@ fn blocks(picture: &Luma<'_>) -> Option<BitMatrix> {
     Some(bits)
 }
 
+/// Which of eight pixels are not brighter than a threshold, the first in the lowest bit: all eight
+/// compared in one word.
+fn not_above(block: [u8; BLOCK], threshold: u8) -> u8 {
+    const HIGH: u64 = 0x8080_8080_8080_8080;
+    let (p, t) = (
+        u64::from_le_bytes(block),
+        u64::from_le_bytes([threshold; BLOCK]),
+    );
+    // High bit of each byte: whether the low seven bits of t are at least those of p.
+    let low = (t | HIGH) - (p & !HIGH);
+    let not_above = ((!p & t) | (!(p ^ t) & low)) & HIGH;
+    // The high bits of the eight bytes gathered into one.
+    ((not_above >> 7).wrapping_mul(0x0102_0408_1020_4080) >> 56) as u8
+}
+
 /// The level between dark and bright in each block of 8 × 8 pixels; blocks at the right and lower
 /// edge are moved inward to be whole.
 fn black_points(picture: &Luma<'_>, columns: usize, rows: usize) -> Vec<u8> {
     let (width, height) = (picture.width, picture.height);
     let mut points = vec![0_u8; columns * rows];
-    let mut statistics = vec![(0_u16, u8::MAX, u8::MIN); columns];
+    // Down the columns first: whole rows are taken many pixels at a time.
+    let mut sums = vec![0_u16; width];
+    let (mut lows, mut highs) = (vec![u8::MAX; width], vec![u8::MIN; width]);
     for by in 0..rows {
         let top = (by * BLOCK).min(height - BLOCK);
-        statistics.fill((0, u8::MAX, u8::MIN));
+        sums.fill(0);
+        lows.fill(u8::MAX);
+        highs.fill(u8::MIN);
         for row in picture.pixels[top * width..(top + BLOCK) * width].chunks_exact(width) {
-            let whole = row.chunks_exact(BLOCK);
-            let last = (width % BLOCK != 0).then(|| &row[width - BLOCK..]);
-            for (s, block) in statistics.iter_mut().zip(whole.chain(last)) {
-                for &p in block {
-                    s.0 += u16::from(p);
-                    s.1 = s.1.min(p);
-                    s.2 = s.2.max(p);
-                }
+            let columns = sums.iter_mut().zip(&mut lows).zip(&mut highs);
+            for (((sum, low), high), &p) in columns.zip(row) {
+                *sum += u16::from(p);
+                *low = (*low).min(p);
+                *high = (*high).max(p);
             }
         }
-        for (bx, &(sum, low, high)) in statistics.iter().enumerate() {
+        for bx in 0..columns {
+            let left = (bx * BLOCK).min(width - BLOCK);
+            let sum: u16 = sums[left..left + BLOCK].iter().sum();
+            let low = lows[left..left + BLOCK]
+                .iter()
+                .copied()
+                .fold(u8::MAX, u8::min);
+            let high = highs[left..left + BLOCK]
+                .iter()
+                .copied()
+                .fold(u8::MIN, u8::max);
             let mut point = (sum / (BLOCK * BLOCK) as u16) as u8;
             if high - low <= LEAST_CONTRAST {
                 // Nothing to split: bright, unless the neighbours' level says it is dark.
@@ -136,4 +166,21 @@ fn smoothed(points: &[u8], columns: usize, rows: usize) -> Vec<u8> {
         }
     }
     out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn eight_pixels_at_once_are_as_one_by_one() {
+        for threshold in 0..=255_u8 {
+            for start in 0..=255_u8 {
+                let block = [0, 1, 2, 64, 127, 128, 129, 255].map(|d: u8| start.wrapping_add(d));
+                let one_by_one =
+                    (0..BLOCK).fold(0, |bits, i| bits | u8::from(block[i] <= threshold) << i);
+                assert_eq!(not_above(block, threshold), one_by_one);
+            }
+        }
+    }
 }

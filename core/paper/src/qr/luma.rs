@@ -79,20 +79,33 @@ impl<'a> Luma<'a> {
     /// Means of `n` × `n` blocks; an incomplete block at the right or bottom edge is left out.
     pub(super) fn shrunk(&self, n: usize) -> Luma<'static> {
         let (width, height) = ((self.width / n).max(1), (self.height / n).max(1));
-        let (nx, ny) = (n.min(self.width), n.min(self.height));
+        // Sums of so many rows fit 16 bits; no camera has pictures that need more.
+        let (nx, ny) = (n.min(self.width), n.min(self.height).min(256));
         let mut pixels = Vec::with_capacity(width * height);
-        let mut sums = vec![0_u32; width];
+        let count = (nx * ny) as u32;
+        // Divided by multiplying: a division for each pixel would take longer than all the rest.
+        let inverse = (1_u64 << 32) / u64::from(count) + 1;
+        let mean = |sum: u32| ((u64::from(sum + count / 2) * inverse) >> 32) as u8;
+        // Down the columns first: whole rows are added many pixels at a time.
+        let mut columns = vec![0_u16; self.width];
         for y in 0..height {
-            sums.fill(0);
-            for row in 0..ny {
-                let start = (y * n + row) * self.width;
-                let row = &self.pixels[start..start + self.width];
-                for (sum, block) in sums.iter_mut().zip(row.chunks_exact(nx)) {
-                    *sum += block.iter().map(|&p| u32::from(p)).sum::<u32>();
+            columns.fill(0);
+            for row in self.pixels[y * n * self.width..]
+                .chunks_exact(self.width)
+                .take(ny)
+            {
+                for (sum, &p) in columns.iter_mut().zip(row) {
+                    *sum += u16::from(p);
                 }
             }
-            let count = (nx * ny) as u32;
-            pixels.extend(sums.iter().map(|s| ((s + count / 2) / count) as u8));
+            let columns = &columns[..width * nx];
+            let sum = |c: &[u16]| c.iter().map(|&v| u32::from(v)).sum::<u32>();
+            match nx {
+                // The usual shrinkings of a photograph, with lengths the compiler knows.
+                2 => pixels.extend(columns.as_chunks::<2>().0.iter().map(|c| mean(sum(c)))),
+                3 => pixels.extend(columns.as_chunks::<3>().0.iter().map(|c| mean(sum(c)))),
+                _ => pixels.extend(columns.chunks_exact(nx).map(|c| mean(sum(c)))),
+            }
         }
         Luma::new(width, height, pixels)
     }
@@ -136,11 +149,15 @@ impl<'a> Luma<'a> {
         let most = [0, 1].map(|i| corners.iter().map(|c| c[i]).fold(0.0, f64::max));
         let size = [0, 1].map(|i| ((most[i] - least[i]).ceil() as usize).max(1));
         let back = move |[x, y]: [f64; 2]| with([x + least[0], y + least[1]], -0.5);
+        // Along a row both coordinates grow evenly; 16 bits behind the point are enough.
+        let fixed = |v: f64| (v * 65536.0) as i64;
+        let step = with([1.0, 0.0], -0.5).map(fixed);
         let mut pixels = Vec::with_capacity(size[0] * size[1]);
         for y in 0..size[1] {
-            for x in 0..size[0] {
-                let [sx, sy] = back([x as f64 + 0.5, y as f64 + 0.5]);
-                pixels.push((self.at(sx, sy) + 0.5) as u8);
+            let mut at = back([0.5, y as f64 + 0.5]).map(|v| fixed(v - 0.5));
+            for _ in 0..size[0] {
+                pixels.push(self.at_fixed(at));
+                at = [at[0] + step[0], at[1] + step[1]];
             }
         }
         (Luma::new(size[0], size[1], pixels), back)
@@ -179,8 +196,9 @@ impl<'a> Luma<'a> {
                 add(&mut sums, y - radius - 1, false);
                 count -= 1;
             }
+            let inverse = (1_u64 << 32) / u64::from(count) + 1;
             for (out, sum) in mean[y * w..(y + 1) * w].iter_mut().zip(&sums) {
-                *out = ((sum + count / 2) / count) as u8;
+                *out = ((u64::from(sum + count / 2) * inverse) >> 32) as u8;
             }
         }
         mean
@@ -205,6 +223,21 @@ impl<'a> Luma<'a> {
             })
             .collect();
         Luma::new(self.width, self.height, pixels)
+    }
+
+    /// Brightness at a point in 65536ths of a pixel, counted from the centre of the first; the edge
+    /// pixel outside the picture.
+    fn at_fixed(&self, at: [i64; 2]) -> u8 {
+        let most = [self.width, self.height].map(|n| ((n - 1) as i64) << 16);
+        let [x, y] = [0, 1].map(|i| at[i].clamp(0, most[i]) as usize);
+        let (x0, y0) = (x >> 16, y >> 16);
+        let (x1, y1) = ((x0 + 1).min(self.width - 1), (y0 + 1).min(self.height - 1));
+        let (fx, fy) = ((x >> 8 & 255) as u32, (y >> 8 & 255) as u32);
+        let mix = |row: usize| {
+            let row = &self.pixels[row * self.width..][..self.width];
+            u32::from(row[x0]) * (256 - fx) + u32::from(row[x1]) * fx
+        };
+        ((mix(y0) * (256 - fy) + mix(y1) * fy + (1 << 15)) >> 16) as u8
     }
 
     /// Brightness at a point in pixels (centre of the first pixel at 0.5), bilinear; the edge

@@ -21,8 +21,9 @@ const LEAST_FILLED: f64 = 0.7;
 /// Patches tried at one size.
 const MOST_PATCHES: usize = 12;
 
-/// The first cast code found by its outline, with its corners.
-pub(super) fn by_outline(picture: &Luma<'_>) -> Option<(CastCode, [[f64; 2]; 4])> {
+/// The first cast code found by its outline, with its corners; sought from the size `from` on, 0
+/// being the picture's own.
+pub(super) fn by_outline(picture: &Luma<'_>, from: usize) -> Option<(CastCode, [[f64; 2]; 4])> {
     let mut sizes = vec![picture.clone()];
     while let Some(last) = sizes.last()
         && last.longest() > 60
@@ -32,7 +33,7 @@ pub(super) fn by_outline(picture: &Luma<'_>) -> Option<(CastCode, [[f64; 2]; 4])
         sizes.push(next);
     }
     let to_picture = |size: &Luma<'_>| picture.longest() as f64 / size.longest() as f64;
-    for (i, size) in sizes.iter().enumerate() {
+    for (i, size) in sizes.iter().enumerate().skip(from) {
         // Fitted at about four pixels a module.
         let coarse = &sizes[i.saturating_sub(2)];
         for patch in patches(size) {
@@ -59,10 +60,10 @@ fn patches(picture: &Luma<'_>) -> Vec<[[f64; 2]; 4]> {
     let grown = reached(&dark, width, height, true);
     let mut left = reached(&grown, width, height, false);
     let mut found: Vec<(usize, [[f64; 2]; 4])> = Vec::new();
-    for start in 0..left.len() {
-        if !left[start] {
-            continue;
-        }
+    let mut from = 0;
+    while let Some(ahead) = left[from..].iter().position(|&dark| dark) {
+        let start = from + ahead;
+        from = start + 1;
         let (count, rows) = taken(&mut left, width, start);
         let box_width = rows.iter().map(|r| r.1[1]).max().unwrap_or(0)
             - rows.iter().map(|r| r.1[0]).min().unwrap_or(0);
@@ -83,25 +84,34 @@ fn patches(picture: &Luma<'_>) -> Vec<[[f64; 2]; 4]> {
 /// Pixels within reach of one that is (`wanted`), or out of reach of every one that is not.
 fn reached(pixels: &[bool], width: usize, height: usize, wanted: bool) -> Vec<bool> {
     let mut across = vec![!wanted; pixels.len()];
-    let mut out = across.clone();
-    for y in 0..height {
-        let row = &pixels[y * width..][..width];
-        for (x, _) in row.iter().enumerate().filter(|(_, p)| **p == wanted) {
-            let (from, to) = (x.saturating_sub(GROWN_PX), (x + GROWN_PX + 1).min(width));
-            across[y * width + from..y * width + to].fill(wanted);
-        }
-    }
-    for y in 0..height {
-        let (from, to) = (y.saturating_sub(GROWN_PX), (y + GROWN_PX + 1).min(height));
-        let mut near = vec![!wanted; width];
-        for yy in from..to {
-            for (near, &p) in near.iter_mut().zip(&across[yy * width..][..width]) {
-                if p == wanted {
-                    *near = wanted;
+    for (row, out) in pixels
+        .chunks_exact(width)
+        .zip(across.chunks_exact_mut(width))
+    {
+        // Pixels still to be covered to the right of the last one wanted.
+        let mut left = 0;
+        for x in 0..(width + GROWN_PX) {
+            if x < width && row[x] == wanted {
+                left = 2 * GROWN_PX + 1;
+            }
+            if left > 0 {
+                left -= 1;
+                if x >= GROWN_PX {
+                    out[x - GROWN_PX] = wanted;
                 }
             }
         }
-        out[y * width..][..width].copy_from_slice(&near);
+    }
+    let mut out = across.clone();
+    for y in 0..height {
+        let (from, to) = (y.saturating_sub(GROWN_PX), (y + GROWN_PX + 1).min(height));
+        let row = &mut out[y * width..][..width];
+        for near in across[from * width..to * width].chunks_exact(width) {
+            for (out, &near) in row.iter_mut().zip(near) {
+                // Wanted wins: or for dark, and for light.
+                *out = if wanted { *out | near } else { *out & near };
+            }
+        }
     }
     out
 }
@@ -109,15 +119,20 @@ fn reached(pixels: &[bool], width: usize, height: usize, wanted: bool) -> Vec<bo
 /// First and last column of a patch in each of its rows.
 type Rows = Vec<(usize, [usize; 2])>;
 
-/// Takes the patch around `start` out of the picture: its pixels and rows.
+/// Takes the patch around `start`, its first pixel in reading order, out of the picture: its
+/// pixels and rows.
 fn taken(left: &mut [bool], width: usize, start: usize) -> (usize, Rows) {
-    let mut rows = std::collections::BTreeMap::<usize, [usize; 2]>::new();
+    let first = start / width;
+    let mut rows: Vec<[usize; 2]> = Vec::new();
     let (mut count, mut stack, pixels) = (0, vec![start], left.len());
     left[start] = false;
     while let Some(i) = stack.pop() {
         count += 1;
-        let (x, y) = (i % width, i / width);
-        let ends = rows.entry(y).or_insert([x, x]);
+        let (x, y) = (i % width, i / width - first);
+        if rows.len() <= y {
+            rows.resize(y + 1, [usize::MAX, 0]);
+        }
+        let ends = &mut rows[y];
         *ends = [ends[0].min(x), ends[1].max(x)];
         let mut visit = |j: usize| {
             if left[j] {
@@ -131,14 +146,14 @@ fn taken(left: &mut [bool], width: usize, start: usize) -> (usize, Rows) {
         if x + 1 < width {
             visit(i + 1);
         }
-        if y > 0 {
+        if i >= width {
             visit(i - width);
         }
         if i + width < pixels {
             visit(i + width);
         }
     }
-    (count, rows.into_iter().collect())
+    (count, (first..).zip(rows).collect())
 }
 
 fn cross(o: [f64; 2], a: [f64; 2], b: [f64; 2]) -> f64 {

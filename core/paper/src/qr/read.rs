@@ -42,6 +42,8 @@ const WORKING_EDGE: usize = 1600;
 /// Rows by which the two halves of a large picture overlap on each side of its middle: a code that
 /// is too small for the shrunk picture is not larger than that.
 const SEAM_PX: usize = 160;
+/// A code whose edge is shorter than this in the shrunk picture may have smaller neighbours.
+const SMALL_PX: f64 = 60.0;
 /// Sets of three corner squares tried in one black and white picture; noise makes thousands.
 const MAX_SETS: usize = 60;
 
@@ -59,23 +61,29 @@ pub fn read_codes(picture: &Luma<'_>) -> Vec<FoundCode> {
     };
     let scale = shrink as f64;
 
-    // Round 1: as it is; the whole picture shrunk, and both halves at full size for codes too
-    // small for that, on two cores.
+    // Round 1: as it is, shrunk if it is large. Where nothing is read, both halves at full size, on
+    // two cores; where what is read is so small that others beside it may have been too small, both
+    // a little less shrunk.
     let blocks = |picture: &Luma<'_>, scale: f64, down: usize| {
         let mut found = Vec::new();
         let attempt = Attempt::new(picture, scale).below(down);
         attempt.run(Threshold::Blocks, &mut found);
         found
     };
-    if shrink > 1 {
+    found.extend(blocks(&working, scale, 0));
+    let small = |code: &FoundCode| edge_px(code) < SMALL_PX * scale;
+    if shrink > 1 && (found.is_empty() || found.iter().any(small)) {
+        let less = if found.is_empty() { 1 } else { shrink - 1 };
         let middle = picture.height / 2;
         let seam = SEAM_PX.min(middle);
-        let upper = picture.rows(0, (middle + seam).min(picture.height));
-        let lower = picture.rows(middle - seam, picture.height);
+        let part = |from: usize, to: usize| {
+            let part = picture.rows(from, to);
+            let shrunk = (less > 1).then(|| part.shrunk(less));
+            blocks(shrunk.as_ref().unwrap_or(&part), less as f64, from)
+        };
         let (first, second) = std::thread::scope(|scope| {
-            let second = scope.spawn(|| blocks(&lower, 1.0, middle - seam));
-            let mut first = blocks(&working, scale, 0);
-            first.extend(blocks(&upper, 1.0, 0));
+            let second = scope.spawn(|| part(middle - seam, picture.height));
+            let first = part(0, (middle + seam).min(picture.height));
             match second.join() {
                 Ok(second) => (first, second),
                 Err(panic) => std::panic::resume_unwind(panic),
@@ -84,8 +92,6 @@ pub fn read_codes(picture: &Luma<'_>) -> Vec<FoundCode> {
         for code in first.into_iter().chain(second) {
             keep(code, &mut found);
         }
-    } else {
-        found = blocks(&working, 1.0, 0);
     }
     if found.is_empty() {
         harder(&working, scale, &mut found);
@@ -194,7 +200,7 @@ fn aslant_or_damaged(working: &Luma<'_>, scale: f64) -> Option<FoundCode> {
             cast_code: true,
             corners_px: corners.map(to),
         };
-    if let Some(read) = by_outline(working) {
+    if let Some(read) = by_outline(working, 0) {
         return Some(at(read, &|p| p.map(|v| v * scale)));
     }
     let shrink = (STRETCHED_EDGE / working.longest() as f64).min(1.0);
@@ -208,7 +214,7 @@ fn aslant_or_damaged(working: &Luma<'_>, scale: f64) -> Option<FoundCode> {
             code.corners_px = code.corners_px.map(to_photo);
             return Some(code);
         }
-        if let Some(read) = by_outline(&stretched) {
+        if let Some(read) = by_outline(&stretched, 1) {
             return Some(at(read, &to_photo));
         }
     }
@@ -286,6 +292,16 @@ impl<'a> Attempt<'a> {
             }
         }
     }
+}
+
+/// Length of a code's shortest edge, photograph pixels.
+fn edge_px(code: &FoundCode) -> f64 {
+    let corners = code.corners_px;
+    let edge = |i: usize| {
+        let ([x0, y0], [x1, y1]) = (corners[i], corners[(i + 1) % 4]);
+        (x0 - x1).hypot(y0 - y1)
+    };
+    (0..4).map(edge).fold(f64::INFINITY, f64::min)
 }
 
 /// Adds a code unless the same one was already found at the same place.
