@@ -2,11 +2,13 @@
 out equals the page pixel for pixel, every halt is said, and nothing comes out twice."""
 
 import os
+import re
 import shutil
 import signal
 import socket
 import struct
 import subprocess
+import threading
 import time
 from pathlib import Path
 
@@ -46,8 +48,9 @@ class Printer:
         self.out, self.process = folder / "out", None
         self.out.mkdir(parents=True)
         (folder / "spool").mkdir()
+        (folder / "keys").mkdir()  # where it makes a certificate of its own
         script = folder / "command"
-        script.write_text(f'#!/bin/sh\ncat "$1" >"{self.out}/$IPP_JOB_ID.$$"\n{command}\n')
+        script.write_text(f'#!/bin/sh\ncat "$1" >"{self.out}/$IPP_JOB_ID.$$"\necho "$IPP_COPIES" >>"{folder}/copies"\n{command}\n')
         script.chmod(0o755)
         address = f"unix:path={folder}/bus"
         bus = ["dbus-daemon", "--session", "--nofork", f"--address={address}"]
@@ -61,7 +64,7 @@ class Printer:
         conf = self.folder / "labels.conf"
         conf.write_text(LABELS.format(ready=self.ready, formats=self.formats))
         self.process = subprocess.Popen(
-            [PROGRAM, "-r", "off", "-n", "localhost", "-p", str(self.port), "-d", self.folder / "spool", "-k",
+            [PROGRAM, "-r", "off", "-n", "localhost", "-p", str(self.port), "-d", self.folder / "spool", "-K", self.folder / "keys", "-k",
              "-a", conf, "-c", self.folder / "command", "Labels"],
             env=self.environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)  # fmt: skip
         for _ in range(200):
@@ -229,8 +232,8 @@ def test_cancel_while_it_prints(printer_of, label_png, tmp_path):
     until(folder, "cancelled")
 
 
-@pytest.mark.parametrize(("reason", "words"), [("media-empty", "out of paper or labels"), ("media-jam", "jammed")])
-def test_paper_out_and_stopped(printer_of, label_png, tmp_path, reason, words):
+@pytest.mark.parametrize(("reason", "words"), [("media-empty", "out of paper or labels"), ("media-jam", "jammed"), ("moving-to-paused", "paused: resume it")])
+def test_paper_out_stopped_and_paused(printer_of, label_png, tmp_path, reason, words):
     printer, folder = printer_of(command=f'echo "STATE: +{reason}" >&2; sleep 1; echo "STATE: -{reason}" >&2'), tmp_path / "queue"
     queue(folder, "add", printer.address, 62, 100, 1, 203.2, label_png[0])
     heard, end = "", time.monotonic() + 15
@@ -238,4 +241,110 @@ def test_paper_out_and_stopped(printer_of, label_png, tmp_path, reason, words):
         heard += job[2] + "\n"
         time.sleep(0.1)
     assert job[1] == "done" and words in heard, (job, heard)
+    assert len(printer.printed()) == 1
+
+
+def test_copies(printer_of, label_png, tmp_path):
+    printer, folder = printer_of(formats="image/pwg-raster"), tmp_path / "queue"
+    queue(folder, "add", printer.address, 62, 100, 3, 203.2, label_png[0])
+    until(folder, "done")
+    assert len(printer.printed()) == 1, "one document, which the printer prints three times"
+    assert (printer.folder / "copies").read_text().split() == ["3"]
+
+
+def test_jpeg_for_a_printer_that_takes_nothing_else(printer_of, label_png, tmp_path):
+    import cv2
+
+    path, page = label_png
+    printer, folder = printer_of(formats="image/jpeg"), tmp_path / "queue"
+    queue(folder, "add", printer.address, 62, 100, 1, 203.2, path)
+    until(folder, "done")
+    (document,) = printer.printed()
+    assert document[:2] == b"\xff\xd8" and document[6:11] == b"JFIF\0"
+    assert document[13:18] == bytes([1, 0, 203, 0, 203]), "203 dots an inch both ways"
+    pixels = cv2.imdecode(np.frombuffer(document, np.uint8), cv2.IMREAD_GRAYSCALE)
+    assert pixels.shape == page.shape
+    off = np.abs(pixels.astype(int) - page)
+    assert off[40:360].mean() < 2 and ((pixels < 128) == (page < 128))[40:360].all(), "every module of the code as drawn"
+    pages = [path, path]
+    queue(tmp_path / "two", "add", printer.address, 62, 100, 1, 203.2, *pages)
+    refused = queue(tmp_path / "two", "step")[0]
+    assert refused[1] == "failed", "a JPEG is one page"
+
+
+def test_tls_only_for_a_printer_that_is_trusted(printer_of, label_png, tmp_path):
+    printer, folder = printer_of(formats="image/pwg-raster"), tmp_path / "queue"
+    address = printer.address.replace("ipp://", "ipps://")
+    job = queue(folder, "add", address, 62, 100, 1, 203.2, label_png[0])[0][0]
+    waits = queue(folder, "step")[0]
+    assert waits[1] == "queued" and "certificate" in waits[2].lower(), waits
+    assert printer.printed() == []
+    queue(folder, "trust", job)
+    until(folder, "done")
+    ((_, pixels),) = unpacked(printer.printed()[0])
+    assert np.array_equal(pixels, label_png[1])
+
+
+class Wire:
+    """A line to the printer that tells when the answer to an operation is on its way back, before
+    it is passed on; where `cut` says so it is not passed on at all."""
+
+    def __init__(self, port, cut):
+        self.port, self.cut = port, cut
+        self.listener = socket.create_server(("127.0.0.1", 0))
+        self.address = f"ipp://localhost:{self.listener.getsockname()[1]}/ipp/print"
+        threading.Thread(target=self.accept, daemon=True).start()
+
+    def accept(self):
+        while True:
+            client, _ = self.listener.accept()
+            printer = socket.create_connection(("127.0.0.1", self.port))
+            asked = bytearray()
+            threading.Thread(target=self.up, args=(client, printer, asked), daemon=True).start()
+            threading.Thread(target=self.down, args=(printer, client, asked), daemon=True).start()
+
+    def up(self, client, printer, asked):
+        try:
+            while data := client.recv(65536):
+                asked += data
+                printer.sendall(data)
+        except OSError:
+            pass
+
+    def down(self, printer, client, asked):
+        try:
+            while data := printer.recv(65536):
+                # The last request on this connection: IPP 2.0 and the operation (RFC 8010, 3.1.1).
+                operations = re.findall(rb"\r\n\x02\x00(\x00.)", bytes(asked), re.S)
+                final = not data.startswith(b"HTTP/1.1 100")
+                if operations and final and self.cut(int.from_bytes(operations[-1], "big")):
+                    break
+                client.sendall(data)
+        except OSError:
+            pass
+        client.close()
+        printer.close()
+
+
+@pytest.mark.parametrize(("operation", "stage"), [(5, "claimed"), (6, "created")], ids=["job made", "document sent"])
+def test_power_cut_between_the_printers_answer_and_its_record(printer_of, label_png, tmp_path, operation, stage):
+    """The printer has done it and nobody here has written that down: the program is killed then."""
+    printer, folder = printer_of(formats="image/pwg-raster"), tmp_path / "queue"
+    killed = threading.Event()
+
+    def cut(answered):
+        if answered != operation or killed.is_set():
+            return False
+        step.send_signal(signal.SIGKILL)
+        killed.set()
+        return True
+
+    wire = Wire(printer.port, cut)
+    queue(folder, "add", wire.address, 62, 100, 1, 203.2, label_png[0])
+    step = subprocess.Popen([EXAMPLE, folder, "step"], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    step.wait(timeout=20)
+    assert killed.is_set() and step.returncode == -signal.SIGKILL
+    (record,) = folder.glob("*.job")
+    assert f'"at":"{stage}"' in record.read_text()
+    until(folder, "done")
     assert len(printer.printed()) == 1

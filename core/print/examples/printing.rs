@@ -1,6 +1,7 @@
 //! The queue from a command line, for checks against other people's printers:
 //! `printing QUEUE add PRINTER WIDTH_MM HEIGHT_MM COPIES DPI FILE...` (a PDF, or the PNG of each
-//! page), `printing QUEUE step`, `printing QUEUE cancel JOB`, `printing QUEUE again JOB`. Each
+//! page), `printing QUEUE step`, `printing QUEUE cancel JOB`, `printing QUEUE again JOB`,
+//! `printing QUEUE trust JOB`. Each
 //! prints one line a job: identifier, stage, and where it stands in words.
 
 use plinthside_print::{Folder, Images, PrintDocument, Queue};
@@ -33,6 +34,7 @@ fn main() -> Result<(), Box<dyn Error>> {
         ["step"] => queue.advance(now_ms)?,
         ["cancel", job] => queue.cancel(job, now_ms)?,
         ["again", job] => queue.again(job, now_ms)?,
+        ["trust", job] => queue.trust(job)?,
         _ => return Err("wrong use".into()),
     }
     for job in queue.jobs() {

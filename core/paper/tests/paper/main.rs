@@ -4,6 +4,7 @@
 mod code;
 mod data;
 mod german;
+mod grade;
 mod mat;
 mod pages;
 mod qr_read;
