@@ -71,6 +71,11 @@ def main():
     print(f"{'reading codes, ms':24}{'ours':>9}{'zbar':>9}{'zxing-cpp':>11}{'ratio':>8}   codes read")
     for name, ours, zbar_ms, zxing_ms, *read in rows:
         print(f"{name:24}{ours:9.1f}{zbar_ms:9.1f}{zxing_ms:11.1f}{ours / min(zbar_ms, zxing_ms):8.2f}   {read}")
+    labels = json.loads(subprocess.run([EXAMPLE.with_name("labels")], capture_output=True, text=True, check=True).stdout)
+    print(f"\n{'labels, ms':24}{'ours':>9}{'aim':>9}{'ratio':>8}")
+    for name, ms in labels.items():
+        aim = 200 if name.startswith("sheet") else 50
+        print(f"{name:24}{ms:9.1f}{aim:9}{ms / aim:8.2f}")
 
 
 main()

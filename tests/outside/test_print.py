@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from conftest import ROOT
+from conftest import ROOT, Program, program_path
 
 EXAMPLE = Path(os.environ.get("CARGO_TARGET_DIR", ROOT / "target")) / "release/examples/printing"
 PROGRAM = shutil.which("ippeveprinter") or "/usr/sbin/ippeveprinter"
@@ -347,4 +347,69 @@ def test_power_cut_between_the_printers_answer_and_its_record(printer_of, label_
     (record,) = folder.glob("*.job")
     assert f'"at":"{stage}"' in record.read_text()
     until(folder, "done")
+    assert len(printer.printed()) == 1
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory):
+    """The demonstration's store and papers."""
+    folder = tmp_path_factory.mktemp("demo")
+    assert program_path().is_file(), f"build the program first: {program_path()}"
+    done = Program(folder).run("demo", "--headless", folder)
+    assert done.returncode == 0, done.stderr
+    return folder
+
+
+def run(demo, *words):
+    store = ["--store", demo / "demo.store", "--passphrase-file", demo / "passphrase.txt"]
+    done = Program(demo).run(*words, *store)
+    assert done.returncode == 0, done.stderr
+    return done
+
+
+def test_the_program_prints_its_label_pixel_for_pixel(printer_of, demo, tmp_path):
+    """From the store to paper: the printer's raster is the page as the program draws it."""
+    import cv2
+
+    printer, picture = printer_of(formats="image/pwg-raster"), tmp_path / "label.png"
+    run(demo, "label", "demo-left", "--dpi", 300, "--out", picture, "--to", printer.address, "--by", "Ada")
+    ((dpi, pixels),) = unpacked(printer.printed()[0])
+    assert dpi == (300, 300)
+    assert np.array_equal(pixels, cv2.imread(str(picture), cv2.IMREAD_GRAYSCALE))
+    jobs = run(demo, "print", "jobs").stdout
+    assert "Label, left" in jobs and "printed" in jobs
+
+
+def test_the_program_prints_a_pdf_on_a_printer_of_pictures(printer_of, demo, tmp_path):
+    """A page drawn here for a printer that takes no PDF lies where poppler draws it."""
+    printer = printer_of(formats="image/pwg-raster", ready="iso_a4_210x297mm")
+    pdf = demo / "left-order.pdf"
+    asked = run(demo, "print", "ask", printer.address).stdout
+    assert "image/pwg-raster" in asked and "210 × 297 mm" in asked
+    run(demo, "print", "add", "Office", printer.address)
+    run(demo, "print", pdf, "--to", "office")
+    pages = unpacked(printer.printed()[0])
+    subprocess.run(["pdftoppm", "-r", "300", "-gray", "-f", "1", "-l", "1", pdf, tmp_path / "page"], check=True)
+    import cv2
+
+    (theirs,) = (cv2.imread(str(p), cv2.IMREAD_GRAYSCALE) for p in tmp_path.glob("page*.pgm"))
+    ours = pages[0][1]
+    assert pages[0][0] == (300, 300) and np.abs(np.subtract(ours.shape, theirs.shape)).max() <= 1
+    height, width = np.minimum(ours.shape, theirs.shape)
+    ours, theirs = ours[:height, :width].astype(float), theirs[:height, :width].astype(float)
+    assert np.abs(ours - theirs).mean() < 3
+    (dx, dy), _ = cv2.phaseCorrelate(ours, theirs)
+    assert max(abs(dx), abs(dy)) < 0.5, "no shift and no scaling"
+
+
+def test_the_programs_jobs_wait_and_survive(printer_of, demo):
+    """A printer that is gone: the job is kept, is there in the next run, and prints once."""
+    printer = printer_of(formats="image/pwg-raster")
+    printer.stop()
+    program, store = Program(demo), ["--store", demo / "demo.store", "--passphrase-file", demo / "passphrase.txt"]
+    kept = program.run("label", "demo-right", "--to", printer.address, *store)
+    assert kept.returncode == 1 and "does not answer" in kept.stderr and "is kept" in kept.stderr
+    printer.start()
+    run(demo, "print", "resume")
+    run(demo, "print", "resume")
     assert len(printer.printed()) == 1

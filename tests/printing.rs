@@ -1,0 +1,412 @@
+//! Labels bound, void and proven, print jobs and printers, mats by printer: from the command line,
+//! with the demonstration's store.
+#![allow(clippy::unwrap_used, clippy::expect_used)] // helpers of tests, not only #[test] functions
+
+mod support;
+
+use serde_json::Value;
+use std::ffi::OsStr;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::Output;
+use std::sync::OnceLock;
+use support::{done, plinthside, refusal};
+use tempfile::TempDir;
+
+/// One demonstration for all tests here; each works on a copy of its store.
+fn demonstration() -> &'static Path {
+    static DEMO: OnceLock<TempDir> = OnceLock::new();
+    DEMO.get_or_init(|| {
+        let folder = TempDir::new().expect("folder");
+        done(&plinthside([
+            "demo".as_ref(),
+            "--headless".as_ref(),
+            folder.path().as_os_str(),
+        ]));
+        folder
+    })
+    .path()
+}
+
+struct Clinic(TempDir);
+
+impl Clinic {
+    fn new() -> Self {
+        let folder = TempDir::new().expect("folder");
+        for name in ["demo.store", "demo.store.key", "passphrase.txt"] {
+            fs::copy(demonstration().join(name), folder.path().join(name)).expect("copied");
+        }
+        Self(folder)
+    }
+
+    fn path(&self, name: &str) -> PathBuf {
+        self.0.path().join(name)
+    }
+
+    fn run<S: AsRef<OsStr>>(&self, args: &[S]) -> Output {
+        let (store, passphrase) = (self.path("demo.store"), self.path("passphrase.txt"));
+        let mut all: Vec<&OsStr> = args.iter().map(AsRef::as_ref).collect();
+        all.extend([
+            "--store".as_ref(),
+            store.as_os_str(),
+            "--passphrase-file".as_ref(),
+            passphrase.as_os_str(),
+        ]);
+        plinthside(all)
+    }
+
+    fn json(&self, args: &[&str]) -> Value {
+        let mut args = args.to_vec();
+        args.push("--json");
+        serde_json::from_str(&done(&self.run(&args))).expect("JSON")
+    }
+
+    /// Labels printed ahead, as their codes read on the sheet.
+    fn printed_ahead(&self, count: u32) -> Vec<String> {
+        let sheet = self.path("sheet.png");
+        let sheet = sheet.to_str().unwrap();
+        done(&self.run(&[
+            "labels",
+            "-n",
+            &count.to_string(),
+            "--by",
+            "Ada",
+            "--out",
+            sheet,
+        ]));
+        let read: Value =
+            serde_json::from_str(&done(&plinthside(["code", "read", sheet, "--json"]))).unwrap();
+        let codes = read["codes"].as_array().unwrap().iter();
+        codes
+            .map(|code| code["text"].as_str().unwrap().to_owned())
+            .collect()
+    }
+
+    fn state(&self, code: &str) -> String {
+        self.json(&["code", "state", code])["state"]["state"]
+            .as_str()
+            .unwrap()
+            .to_owned()
+    }
+}
+
+const LEFT: &str = "7R3K-M2XD-9TQ4-7";
+
+#[test]
+fn a_label_printed_ahead_is_free_then_bound_then_void() {
+    let clinic = Clinic::new();
+    let codes = clinic.printed_ahead(2);
+    assert_eq!(codes.len(), 2);
+    assert!(codes.iter().all(|code| clinic.state(code) == "unbound"));
+
+    // The cast has a label, which stops another until it is void.
+    let said = refusal(&clinic.run(&["code", "bind", "demo-left", &codes[0]]));
+    assert!(said.contains(LEFT) && said.contains("void"), "{said}");
+    let said = done(&clinic.run(&["code", "void", LEFT, "--why", "wet and torn", "--by", "Bo"]));
+    assert!(said.contains("demo-left"), "{said}");
+    let spelled = codes[0].to_lowercase();
+    let said = done(&clinic.run(&["code", "bind", "demo-left", &spelled, "--by", "Bo"]));
+    assert!(said.contains("bound to the left cast"), "{said}");
+    let visit = clinic.json(&["show", "demo-left"]);
+    let shown = visit["casts"][0]["code"].as_str().unwrap().replace('-', "");
+    assert_eq!(shown, codes[0]);
+    let said = done(&clinic.run(&["code", "bind", "demo-left", &codes[0]]));
+    assert!(said.contains("already"), "{said}");
+
+    // Hard stops: another visit, a void label, the other side.
+    done(&clinic.run(&[
+        "code",
+        "void",
+        &clinic_code(&clinic, "demo-right"),
+        "--why",
+        "lost",
+    ]));
+    let said = refusal(&clinic.run(&["code", "bind", "demo-right", &codes[0]]));
+    assert!(said.contains("demo-left"), "{said}");
+    let said = refusal(&clinic.run(&["code", "bind", "demo-right", LEFT]));
+    assert!(said.contains("void"), "{said}");
+    let said = refusal(&clinic.run(&["code", "bind", "demo-left", &codes[1], "--side", "right"]));
+    assert!(said.contains("right"), "{said}");
+    assert_eq!(
+        clinic.state(&codes[1]),
+        "unbound",
+        "what was refused binds nothing"
+    );
+
+    // One swapped pair of symbols is never taken for another label.
+    let mut swapped: Vec<char> = codes[1].chars().collect();
+    let at = (0..11).find(|&i| swapped[i] != swapped[i + 1]).unwrap();
+    swapped.swap(at, at + 1);
+    let swapped: String = swapped.into_iter().collect();
+    assert!(refusal(&clinic.run(&["code", "bind", "demo-right", &swapped])).contains("check"));
+
+    let history = clinic.json(&["code", "state", &codes[0]]);
+    let history = history["history"].as_array().unwrap();
+    let acts: Vec<&str> = history
+        .iter()
+        .map(|e| e["what"].as_str().unwrap())
+        .collect();
+    assert_eq!(acts, ["printed", "bound"]);
+    assert_eq!(
+        (history[1]["by"].as_str(), history[1]["note"].as_str()),
+        (Some("Bo"), Some("typing"))
+    );
+}
+
+fn clinic_code(clinic: &Clinic, visit: &str) -> String {
+    clinic.json(&["show", visit])["casts"][0]["code"]
+        .as_str()
+        .unwrap()
+        .to_owned()
+}
+
+#[test]
+fn a_packed_bag_is_proven_by_a_photograph_of_its_label() {
+    let clinic = Clinic::new();
+    let photo = |side: &str| demonstration().join(format!("{side}-label.png"));
+    let (left, right) = (photo("left"), photo("right"));
+    let (left, right) = (left.to_str().unwrap(), right.to_str().unwrap());
+    let said = done(&clinic.run(&["code", "prove", left, right, "--by", "Cy"]));
+    assert!(
+        said.contains("left side") && said.contains("right side") && !said.contains("WRONG"),
+        "{said}"
+    );
+    let said = done(&clinic.run(&["code", "prove", left, "--visit", "demo-left", "--by", "Cy"]));
+    assert!(said.contains("right. "), "{said}");
+
+    let output = clinic.run(&["code", "prove", right, "--visit", "demo-left", "--by", "Cy"]);
+    refusal(&output);
+    let said = String::from_utf8_lossy(&output.stdout).into_owned();
+    assert!(
+        said.contains("WRONG") && said.contains("another order") && said.contains("stop"),
+        "{said}"
+    );
+
+    // Right and wrong alike are kept with person and time.
+    let proofs = |code: &str| {
+        let state = clinic.json(&["code", "state", code]);
+        let events = state["history"].as_array().unwrap().clone();
+        events
+            .into_iter()
+            .filter(|e| e["what"] == "proved")
+            .collect::<Vec<_>>()
+    };
+    let of_left = proofs(LEFT);
+    assert_eq!(of_left.len(), 2);
+    assert!(
+        of_left
+            .iter()
+            .all(|e| e["by"] == "Cy" && e["at_ms"].as_i64().unwrap() > 0 && e["note"] == "")
+    );
+    assert!(
+        !proofs(&clinic_code(&clinic, "demo-right"))[1]["note"]
+            .as_str()
+            .unwrap()
+            .is_empty()
+    );
+
+    // A picture without a label, and one with two, prove nothing.
+    let nothing = clinic.path("demo.png");
+    done(&plinthside([
+        "mat".as_ref(),
+        "--paper".as_ref(),
+        "a4".as_ref(),
+        "--out".as_ref(),
+        nothing.as_os_str(),
+    ]));
+    let said = refusal(&clinic.run(&["code", "prove", nothing.to_str().unwrap()]));
+    assert!(said.contains("no label could be read"), "{said}");
+    clinic.printed_ahead(3);
+    let sheet = clinic.path("sheet.png");
+    let said = refusal(&clinic.run(&["code", "prove", sheet.to_str().unwrap()]));
+    assert!(said.contains("several labels"), "{said}");
+}
+
+#[test]
+fn jobs_wait_in_the_store_and_say_for_what() {
+    let clinic = Clinic::new();
+    // Nobody listens there: a port that was free a moment ago.
+    let port = std::net::TcpListener::bind("127.0.0.1:0")
+        .unwrap()
+        .local_addr()
+        .unwrap()
+        .port();
+    let address = format!("ipp://127.0.0.1:{port}/ipp/print");
+    done(&clinic.run(&[
+        "print", "add", "Labels", &address, "--dpi", "203", "--label", "62x100",
+    ]));
+    let printers = clinic.json(&["print", "printers"]);
+    assert_eq!(
+        (printers[0]["name"].as_str(), printers[0]["dpi"].as_u64()),
+        (Some("Labels"), Some(203))
+    );
+
+    let pdf = demonstration().join("left-order.pdf");
+    let pdf = pdf.to_str().unwrap();
+    done(&clinic.run(&[
+        "print",
+        pdf,
+        "--to",
+        "labels",
+        "--copies",
+        "2",
+        "--no-wait",
+        "--by",
+        "Ada",
+    ]));
+    let jobs = clinic.json(&["print", "jobs"]);
+    let job = &jobs[0];
+    let id = job["id"].as_str().unwrap().to_owned();
+    assert_eq!(
+        (job["stage"]["at"].as_str(), job["copies"].as_u64()),
+        (Some("queued"), Some(2))
+    );
+    assert_eq!(
+        (job["by"].as_str(), job["printer"].as_str()),
+        (Some("Ada"), Some(address.as_str()))
+    );
+
+    let said = refusal(&clinic.run(&["print", "resume"]));
+    assert!(
+        said.contains("does not answer") && said.contains("kept"),
+        "{said}"
+    );
+    let jobs = clinic.json(&["print", "jobs"]);
+    assert_eq!(jobs[0]["waits_for"]["for"], "network");
+    // The papers lie in the encrypted store and nowhere else.
+    let store = fs::read(clinic.path("demo.store")).unwrap();
+    assert!(!store.windows(5).any(|w| w == b"%PDF-"));
+
+    assert!(refusal(&clinic.run(&["print", "again", &id])).contains("cannot be printed again"));
+    done(&clinic.run(&["print", "cancel", &id]));
+    assert_eq!(
+        clinic.json(&["print", "jobs"])[0]["stage"]["at"],
+        "cancelled"
+    );
+    assert!(refusal(&clinic.run(&["print", "cancel", "none"])).contains("no print job"));
+
+    for (file, words) in [
+        ("passphrase.txt", "neither a PDF nor a PNG"),
+        ("gone.pdf", "gone.pdf"),
+    ] {
+        let file = clinic.path(file);
+        let said = refusal(&clinic.run(&["print", file.to_str().unwrap(), "--to", "labels"]));
+        assert!(said.contains(words), "{said}");
+    }
+    let said = refusal(&clinic.run(&["print", pdf, "--to", "usb://x"]));
+    assert!(said.contains("not a printer's address"), "{said}");
+    done(&clinic.run(&["print", "remove", "Labels"]));
+    assert!(refusal(&clinic.run(&["print", "remove", "Labels"])).contains("no printer called"));
+}
+
+#[test]
+fn a_folder_can_hold_jobs_where_there_is_no_store() {
+    let folder = TempDir::new().unwrap();
+    let queue = folder.path().join("queue");
+    let queue = queue.to_str().unwrap();
+    let png = demonstration().join("left-label.png");
+    let png = png.to_str().unwrap();
+    let add = [
+        "print",
+        png,
+        "--to",
+        "ipp://127.0.0.1:9/ipp/print",
+        "--no-wait",
+        "--queue",
+        queue,
+        "--json",
+    ];
+    let jobs: Value = serde_json::from_str(&done(&plinthside(add))).unwrap();
+    assert_eq!(jobs[0]["title"], "left-label.png");
+    let again = done(&plinthside(["print", "jobs", "--queue", queue]));
+    assert!(again.contains("left-label.png"), "{again}");
+}
+
+#[test]
+fn check_bars_are_kept_by_printer_and_used() {
+    let clinic = Clinic::new();
+    let (mat, layout) = (clinic.path("mat.pdf"), clinic.path("mat.json"));
+    let (mat, layout) = (mat.to_str().unwrap(), layout.to_str().unwrap());
+    let said = |output: &Output| {
+        done(output);
+        String::from_utf8_lossy(&output.stderr).into_owned()
+    };
+    let print = [
+        "mat",
+        "--paper",
+        "a4",
+        "--printer",
+        "Office",
+        "--out",
+        mat,
+        "--layout",
+        layout,
+    ];
+    let reminder = said(&clinic.run(&print));
+    assert!(reminder.contains("have not been measured"), "{reminder}");
+    let nominal = |key: &str| {
+        done(&clinic.run(&[
+            "mat",
+            "--paper",
+            "a4",
+            "--printer",
+            "Office",
+            "--measured",
+            "200",
+            "120",
+            "--layout",
+            layout,
+        ]));
+        let file: Value = serde_json::from_str(&fs::read_to_string(layout).unwrap()).unwrap();
+        file["printed"][key][0].as_f64().unwrap()
+    };
+    let (across, along) = (nominal("across_mm"), nominal("along_mm"));
+    let enter = |printer: &str, scale: f64| {
+        let bars = [across * scale, along * scale].map(|v| format!("{v:.2}"));
+        said(&clinic.run(&[
+            "mat",
+            "--paper",
+            "a4",
+            "--printer",
+            printer,
+            "--measured",
+            &bars[0],
+            &bars[1],
+        ]))
+    };
+    let kept = enter("Office", 0.998);
+    assert!(!kept.contains("Caution"), "{kept}");
+    // What fitting A4 to the part that a printer reaches does.
+    let fitted = enter("Old", 0.96);
+    assert!(
+        fitted.contains("fit to page") && fitted.contains("96.0 %"),
+        "{fitted}"
+    );
+
+    let reminder = said(&clinic.run(&print));
+    assert!(
+        reminder
+            .contains("Measure them again if the paper or anything about the printer has changed"),
+        "{reminder}"
+    );
+    let file: Value = serde_json::from_str(&fs::read_to_string(layout).unwrap()).unwrap();
+    let measured = file["printed"]["across_mm"][1].as_f64().unwrap();
+    assert!((measured - across * 0.998).abs() < 0.01, "{measured}");
+    let other = ["mat", "--paper", "a4", "--printer", "New", "--out", mat];
+    let reminder = said(&clinic.run(&other));
+    assert!(
+        reminder.contains("printer or paper has changed"),
+        "{reminder}"
+    );
+    let wrong = clinic.run(&[
+        "mat",
+        "--paper",
+        "a4",
+        "--printer",
+        "Office",
+        "--measured",
+        "20",
+        "12",
+    ]);
+    assert!(refusal(&wrong).contains("measure it again"), "{:?}", wrong);
+}
