@@ -7,6 +7,7 @@ use crate::{files, papers};
 use chrono::NaiveDate;
 use hayro::hayro_interpret::InterpreterSettings;
 use hayro::hayro_syntax::Pdf;
+use hayro::hayro_syntax::page::Page;
 use hayro::vello_cpu::color::palette::css::WHITE;
 use hayro::{RenderCache, RenderSettings};
 use image::{ExtendedColorType, ImageEncoder};
@@ -178,10 +179,11 @@ pub fn from_file(path: &Path, dpi: Option<f64>, to: &Target) -> Result<PrintDocu
 }
 
 fn from_png(bytes: Vec<u8>, title: String, dpi: Option<f64>) -> Result<PrintDocument, String> {
-    let mut reader = png::Decoder::new(std::io::Cursor::new(&bytes));
-    let info = reader.read_header_info().map_err(|e| {
+    let decoder = png::Decoder::new(std::io::Cursor::new(&bytes));
+    let reader = decoder.read_info().map_err(|e| {
         format!("neither a PDF nor a PNG ({e}); write the page as one of them and print that")
     })?;
+    let info = reader.info();
     let in_file = info.pixel_dims.and_then(|dims| {
         let metre = dims.unit == png::Unit::Meter && dims.xppu == dims.yppu;
         metre.then(|| f64::from(dims.xppu) * INCH_MM / 1000.0)
@@ -196,6 +198,7 @@ fn from_png(bytes: Vec<u8>, title: String, dpi: Option<f64>) -> Result<PrintDocu
         .find(|whole| (whole - dpi).abs() < 0.06)
         .unwrap_or(dpi);
     let page_mm = [info.width, info.height].map(|px| f64::from(px) / dpi * INCH_MM);
+    drop(reader);
     Ok(PrintDocument {
         title,
         page_mm,
@@ -249,10 +252,14 @@ fn draw(pdf: &Pdf, dpi: f64) -> Result<Vec<Vec<u8>>, String> {
     let cache = RenderCache::new();
     let settings = InterpreterSettings::default();
     let scale = (dpi / POINTS) as f32;
-    let page = |page| {
+    let page = |page: &Page<'_>| {
+        let (width, height) = page.render_dimensions();
+        let dots = |points: f32| Some((points * scale).round() as u16);
         let look = RenderSettings {
             x_scale: scale,
             y_scale: scale,
+            width: dots(width),
+            height: dots(height),
             bg_color: WHITE,
             ..RenderSettings::default()
         };

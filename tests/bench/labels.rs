@@ -51,7 +51,14 @@ fn main() {
     }
     let sheet = |picture: bool| {
         let codes: Vec<CastCode> = (0..24).map(|_| mint()).collect();
-        let page = labels(&codes, 1, "Weir Lane Foot Clinic", "01632 960 114", Paper::A4, date);
+        let page = labels(
+            &codes,
+            1,
+            "Weir Lane Foot Clinic",
+            "01632 960 114",
+            Paper::A4,
+            date,
+        );
         let page = page.expect("a sheet");
         if picture {
             page.png(0, 200.0).expect("a picture");
