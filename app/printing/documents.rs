@@ -7,7 +7,6 @@ use crate::{files, papers};
 use chrono::NaiveDate;
 use hayro::hayro_interpret::InterpreterSettings;
 use hayro::hayro_syntax::Pdf;
-use hayro::hayro_syntax::page::Page;
 use hayro::vello_cpu::color::palette::css::WHITE;
 use hayro::{RenderCache, RenderSettings};
 use image::{ExtendedColorType, ImageEncoder};
@@ -252,36 +251,38 @@ fn draw(pdf: &Pdf, dpi: f64) -> Result<Vec<Vec<u8>>, String> {
     let cache = RenderCache::new();
     let settings = InterpreterSettings::default();
     let scale = (dpi / POINTS) as f32;
-    let page = |page: &Page<'_>| {
-        let (width, height) = page.render_dimensions();
-        let dots = |points: f32| Some((points * scale).round() as u16);
-        let look = RenderSettings {
-            x_scale: scale,
-            y_scale: scale,
-            width: dots(width),
-            height: dots(height),
-            bg_color: WHITE,
-            ..RenderSettings::default()
-        };
-        let picture = hayro::render(page, &cache, &settings, &look);
-        let grey: Vec<u8> = picture
-            .data()
-            .iter()
-            .map(|p| {
-                let parts = 299 * u32::from(p.r) + 587 * u32::from(p.g) + 114 * u32::from(p.b);
-                (parts / 1000) as u8
-            })
-            .collect();
-        let mut png = Vec::new();
-        image::codecs::png::PngEncoder::new(&mut png)
-            .write_image(
-                &grey,
-                u32::from(picture.width()),
-                u32::from(picture.height()),
-                ExtendedColorType::L8,
-            )
-            .map_err(|e| e.to_string())?;
-        Ok(png)
-    };
-    pdf.pages().iter().map(page).collect()
+    pdf.pages()
+        .iter()
+        .map(|page| {
+            let (width, height) = page.render_dimensions();
+            let dots = |points: f32| Some((points * scale).round() as u16);
+            let look = RenderSettings {
+                x_scale: scale,
+                y_scale: scale,
+                width: dots(width),
+                height: dots(height),
+                bg_color: WHITE,
+                ..RenderSettings::default()
+            };
+            let picture = hayro::render(page, &cache, &settings, &look);
+            let grey: Vec<u8> = picture
+                .data()
+                .iter()
+                .map(|p| {
+                    let parts = 299 * u32::from(p.r) + 587 * u32::from(p.g) + 114 * u32::from(p.b);
+                    (parts / 1000) as u8
+                })
+                .collect();
+            let mut png = Vec::new();
+            image::codecs::png::PngEncoder::new(&mut png)
+                .write_image(
+                    &grey,
+                    u32::from(picture.width()),
+                    u32::from(picture.height()),
+                    ExtendedColorType::L8,
+                )
+                .map_err(|e| e.to_string())?;
+            Ok(png)
+        })
+        .collect()
 }

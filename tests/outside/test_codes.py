@@ -39,7 +39,14 @@ def by_zxing(paths):
 
 def by_opencv(paths):
     detector = cv2.QRCodeDetector()
-    return {p: [detector.detectAndDecode(cv2.imread(p, 0))[0]] for p in paths}
+
+    def read(path):
+        try:
+            return [detector.detectAndDecode(cv2.imread(path, 0))[0]]
+        except (UnicodeDecodeError, cv2.error):  # bytes that are no text
+            return []
+
+    return {p: read(p) for p in paths}
 
 
 def same(text, wanted):
