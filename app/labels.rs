@@ -2,7 +2,7 @@
 //! packed bag. The same for commands and screens.
 
 use crate::error::AppError;
-use crate::photographs::{Look, Source, look_through};
+use crate::photographs::{Source, codes_in};
 use crate::visits::Foot;
 use plinthside_measure::marks::Side;
 use plinthside_paper::CastCode;
@@ -29,16 +29,10 @@ pub enum Bound {
 ///
 /// # Errors
 /// No code of a cast, or several different ones: then nobody can say which is meant.
-pub fn read(photograph: Source) -> Result<CastCode, AppError> {
+pub fn read(photograph: &Source) -> Result<CastCode, AppError> {
     let name = photograph.name();
-    let look = Look {
-        codes: true,
-        ..Look::default()
-    };
-    let found = look_through(&[photograph], look)?;
-    let mut codes: Vec<CastCode> = found
+    let mut codes: Vec<CastCode> = codes_in(photograph)?
         .iter()
-        .flat_map(|found| &found.codes)
         .filter_map(|code| code.cast())
         .collect();
     codes.sort_unstable();
@@ -66,7 +60,7 @@ pub fn read(photograph: Source) -> Result<CastCode, AppError> {
 pub fn typed_or_photographed(given: &str) -> Result<(CastCode, BoundBy), AppError> {
     let path = Path::new(given);
     if path.is_file() {
-        return Ok((read(Source::File(path.to_owned()))?, BoundBy::Photograph));
+        return Ok((read(&Source::File(path.to_owned()))?, BoundBy::Photograph));
     }
     Ok((given.parse()?, BoundBy::Typing))
 }

@@ -116,6 +116,20 @@ pub fn look_through(sources: &[Source], look: Look) -> Result<Vec<Found>, AppErr
         .collect()
 }
 
+/// The QR codes in one photograph, ours or not, and nothing else sought.
+///
+/// # Errors
+/// The photograph cannot be read.
+pub fn codes_in(source: &Source) -> Result<Vec<FoundCode>, AppError> {
+    let photo = photo::decode_luma(&source.name(), &source.bytes()?)?;
+    let grey = photo.luma();
+    Ok(read_codes(&Luma::from_grey(
+        photo.width,
+        photo.height,
+        &grey,
+    )?))
+}
+
 fn look_at(source: &Source, look: Look) -> Result<Found, AppError> {
     let photo = photo::decode_luma(&source.name(), &source.bytes()?)?;
     let options = DetectOptions {

@@ -4,6 +4,9 @@
 
 mod support;
 
+use plinthside::printing::far_shelf;
+use plinthside_print::{Images, PrintDocument, Queue, Stage, Wait};
+use plinthside_store::{Kdf, Options, Store};
 use serde_json::Value;
 use std::ffi::OsStr;
 use std::fs;
@@ -409,4 +412,53 @@ fn check_bars_are_kept_by_printer_and_used() {
         "12",
     ]);
     assert!(refusal(&wrong).contains("measure it again"), "{:?}", wrong);
+}
+
+/// A thread without the store prints through the one that has it: every step is on the disk before
+/// the next, and a closed store stops it.
+#[test]
+fn a_thread_without_the_store_keeps_its_jobs_in_it() {
+    let folder = TempDir::new().unwrap();
+    let path = folder.path().join("store");
+    let cheap = Kdf::LEAST;
+    let phrase = "a passphrase for tests";
+    let mut store = Store::create(&path, phrase, Options::new("Tablet").kdf(cheap)).unwrap();
+    let (nudge, nudged) = std::sync::mpsc::channel();
+    let (shelf, keeper) = far_shelf(move || {
+        let _ = nudge.send(());
+    });
+    let page = PrintDocument {
+        title: "Label".into(),
+        page_mm: [62.0, 100.0],
+        pdf: Some(b"%PDF-1.7".to_vec()),
+        images: vec![Images {
+            dpi: 203.2,
+            pages: vec![vec![1, 2, 3]],
+        }],
+    };
+    let worker = std::thread::spawn(move || {
+        let mut queue = Queue::open(shelf).unwrap();
+        let nowhere = "ipp://127.0.0.1:9/ipp/print".parse().unwrap();
+        let id = queue.add(&page, &nowhere, 1, "Ada", 1).unwrap();
+        queue.advance(2).unwrap();
+        (queue, id)
+    });
+    while !worker.is_finished() {
+        if nudged
+            .recv_timeout(std::time::Duration::from_millis(20))
+            .is_ok()
+        {
+            keeper.answer(&mut store);
+        }
+    }
+    let (mut queue, id) = worker.join().unwrap();
+    drop((store, keeper));
+    let closed = queue.cancel(&id, 3).unwrap_err().to_string();
+    assert!(closed.contains("closed"), "{closed}");
+
+    let store = std::sync::Mutex::new(Store::open(&path, phrase, Options::new("Tablet")).unwrap());
+    let again = plinthside::printing::queue(&store).unwrap();
+    let job = again.job(&id).expect("kept");
+    assert_eq!(job.stage, Stage::Queued, "what was refused changed nothing");
+    assert!(matches!(job.waits_for, Some(Wait::Network { .. })));
 }

@@ -3,7 +3,7 @@
 use super::{bags, print};
 use crate::cli::CodeCommand;
 use crate::error::AppError;
-use crate::photographs::{Look, Source, look_through};
+use crate::photographs::{Source, codes_in};
 use crate::{files, labels};
 use plinthside_paper::CastCode;
 use serde_json::json;
@@ -77,12 +77,7 @@ fn check(text: &str, as_json: bool) -> Result<(), AppError> {
 }
 
 fn read(photo: &std::path::Path, as_json: bool) -> Result<(), AppError> {
-    let look = Look {
-        codes: true,
-        ..Look::default()
-    };
-    let found = look_through(&[Source::File(photo.to_owned())], look)?;
-    let codes: Vec<_> = found.into_iter().flat_map(|f| f.codes).collect();
+    let codes = codes_in(&Source::File(photo.to_owned()))?;
     if as_json {
         return print(&files::json_text(&json!({ "codes": codes }))?);
     }
