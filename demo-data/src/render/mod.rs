@@ -19,7 +19,6 @@ pub mod record;
 pub mod scene;
 pub mod shell;
 pub mod studio;
-pub mod tag36h11;
 
 /// A point or direction, mm.
 pub type V3 = nalgebra::Vector3<f64>;

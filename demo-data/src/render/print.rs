@@ -1,7 +1,7 @@
 //! The printed mat as a surface: tags drawn exactly, lettering and check bars from a picture.
 
 use super::raster::{REGULAR, Raster};
-use super::tag36h11;
+use plinthside_measure::detect::{Border, cells};
 use plinthside_measure::mat::sheet::{SheetLayout, TagSquare};
 
 /// A print of a mat, a little smaller than drawn.
@@ -11,7 +11,7 @@ pub struct Print {
     pub scale: f64,
     /// Paper's width and height as drawn, mm.
     pub size_mm: [f64; 2],
-    tags: Vec<(TagSquare, [[bool; 8]; 8])>,
+    tags: Vec<(TagSquare, Vec<Vec<bool>>)>,
     page: Raster,
 }
 
@@ -61,7 +61,7 @@ impl Print {
         let tags = sheet
             .tags
             .iter()
-            .filter_map(|t| Some((*t, tag36h11::cells(t.id)?)))
+            .filter_map(|t| Some((*t, cells(t.id, Border::One)?)))
             .collect();
         Self {
             scale,

@@ -26,25 +26,20 @@ pub(super) fn refine(grey: &Grey<'_>, corners: &[Px; 4], reach_px: f64) -> Optio
 }
 
 /// As [`refine`] for corners that are nearly right: of a tag `side_cells` wide, so that the search
-/// ends before the next cell. Corners that would leave their place stay.
-pub(super) fn settle(grey: &Grey<'_>, corners: &[Px; 4], side_cells: usize) -> [Px; 4] {
+/// ends before the next cell. `None` where corners would leave their place: something hides a side.
+pub(super) fn settle(grey: &Grey<'_>, corners: &[Px; 4], side_cells: usize) -> Option<[Px; 4]> {
     let side = |i: usize| {
         let (a, b) = (corners[i], corners[(i + 1) % 4]);
         (a[0] - b[0]).hypot(a[1] - b[1])
     };
     let cell_px = (0..4).map(side).fold(f64::INFINITY, f64::min) / side_cells as f64;
     let reach_px = if cell_px >= 4.0 { 2.0 } else { 1.0 };
-    match refine(grey, corners, reach_px) {
-        Some(moved)
-            if moved
-                .iter()
-                .zip(corners)
-                .all(|(a, b)| (a[0] - b[0]).hypot(a[1] - b[1]) < reach_px) =>
-        {
-            moved
-        }
-        _ => *corners,
-    }
+    refine(grey, corners, reach_px).filter(|moved| {
+        moved
+            .iter()
+            .zip(corners)
+            .all(|(a, b)| (a[0] - b[0]).hypot(a[1] - b[1]) < reach_px)
+    })
 }
 
 /// All points p with `normal · p = offset`.

@@ -19,8 +19,8 @@ thread_local! {
     static DETECTOR: RefCell<Option<Detector>> = const { RefCell::new(None) };
 }
 
-/// Finds tags; corners in our order (see the [module](super)).
-pub(super) fn tags(grey: &Grey<'_>, threads: u8, decimate: f32) -> Vec<SeenTag> {
+/// Finds tags, corners in our order (see the [module](super)), and whether each has clear edges.
+pub(super) fn tags(grey: &Grey<'_>, threads: u8, decimate: f32) -> Vec<(SeenTag, bool)> {
     // Both fail only where memory ends; the photograph itself took more.
     let Ok(mut image) = Image::zeros_with_alignment(grey.width, grey.height, ALIGNMENT) else {
         return Vec::new();
@@ -44,7 +44,7 @@ pub(super) fn tags(grey: &Grey<'_>, threads: u8, decimate: f32) -> Vec<SeenTag> 
     })
 }
 
-fn found_by(detector: &mut Detector, image: &Image, grey: &Grey<'_>) -> Vec<SeenTag> {
+fn found_by(detector: &mut Detector, image: &Image, grey: &Grey<'_>) -> Vec<(SeenTag, bool)> {
     detector
         .detect(image)
         .iter()
@@ -52,11 +52,13 @@ fn found_by(detector: &mut Detector, image: &Image, grey: &Grey<'_>) -> Vec<Seen
         .map(|found| {
             let [bottom_left, bottom_right, top_right, top_left]: [Px; 4] = found.corners();
             let corners = [top_left, top_right, bottom_right, bottom_left];
-            SeenTag {
+            // The library's own corners are 0.05 px off, these 0.02 px.
+            let settled = edges::settle(grey, &corners, Border::One.side_cells());
+            let tag = SeenTag {
                 id: found.id() as u32,
-                // The library's own corners are 0.05 px off, these 0.02 px.
-                corners_px: edges::settle(grey, &corners, Border::One.side_cells()),
-            }
+                corners_px: settled.unwrap_or(corners),
+            };
+            (tag, settled.is_some())
         })
         .collect()
 }

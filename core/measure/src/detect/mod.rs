@@ -58,16 +58,27 @@ impl Default for DetectOptions {
 
 /// Images up to this many pixels are searched whole.
 const SEARCHED_WHOLE_PX: u64 = 2_000_000;
+/// Larger ones than this are first searched coarsely, where large tags are found in a third of the
+/// time.
+const SEARCHED_COARSELY_PX: u64 = 6_000_000;
+const COARSE: f32 = 4.0;
+/// A coarse search counts if it finds this many tags and sees each cell of the smallest more than
+/// 1.5 pixels wide. It reads cells of one pixel, and tags of one sheet that lie beside each other
+/// never differ by half in size: what it missed would have a neighbour too small to count.
+const COARSE_TAGS: usize = 8;
+const COARSE_SIDE_PX: f64 = 8.0 * 1.5 * COARSE as f64;
 
-impl DetectOptions {
-    fn decimation(&self, photo: &Photograph) -> f32 {
-        let area = u64::from(photo.width) * u64::from(photo.height);
-        match self.decimate {
-            Some(factor) if factor.is_finite() => factor.clamp(1.0, 8.0),
-            _ if area <= SEARCHED_WHOLE_PX => 1.0,
-            _ => 2.0,
-        }
-    }
+/// Whether a coarse search found all there is, each tag with clear edges.
+fn is_enough(found: &[(SeenTag, bool)]) -> bool {
+    let shortest_side = |tag: &SeenTag| {
+        let side = |i: usize| {
+            let (a, b) = (tag.corners_px[i], tag.corners_px[(i + 1) % 4]);
+            (a[0] - b[0]).hypot(a[1] - b[1])
+        };
+        (0..4).map(side).fold(f64::INFINITY, f64::min)
+    };
+    let clear = |(tag, settled): &(SeenTag, bool)| *settled && shortest_side(tag) >= COARSE_SIDE_PX;
+    found.len() >= COARSE_TAGS && found.iter().all(clear)
 }
 
 /// Finds the tags of one photograph. A tag seen twice is listed twice: the solution refuses it by
@@ -87,17 +98,31 @@ pub fn tags(photo: &Photograph, options: &DetectOptions) -> PhotoTags {
         orientation: photo.orientation,
         camera: photo.camera.clone(),
         exif_focal_px: photo.exif_focal_px,
-        tags: find(&grey, options, options.decimation(photo)),
+        tags: search(photo, &grey, options),
     }
 }
 
-fn find(grey: &Grey<'_>, options: &DetectOptions, decimate: f32) -> Vec<SeenTag> {
+/// Searches one photograph with the factor asked for, else with those that suit its size.
+fn search(photo: &Photograph, grey: &Grey<'_>, options: &DetectOptions) -> Vec<SeenTag> {
+    let area = u64::from(photo.width) * u64::from(photo.height);
     // Smaller images hold no tag: its 10 × 10 cells need some pixels each.
     if grey.width.min(grey.height) < 16 {
         return Vec::new();
     }
-    match options.border {
-        Border::One => library::tags(grey, options.threads, decimate),
-        Border::Two => squares::tags(grey, options.border, decimate.round() as usize),
+    let factor = match options.decimate {
+        Some(factor) if factor.is_finite() => factor.clamp(1.0, 8.0),
+        _ if area <= SEARCHED_WHOLE_PX => 1.0,
+        _ => 2.0,
+    };
+    if options.border == Border::Two {
+        return squares::tags(grey, options.border, factor.round() as usize);
     }
+    let mut found = Vec::new();
+    if options.decimate.is_none() && area > SEARCHED_COARSELY_PX {
+        found = library::tags(grey, options.threads, COARSE);
+    }
+    if !is_enough(&found) {
+        found = library::tags(grey, options.threads, factor);
+    }
+    found.into_iter().map(|(tag, _)| tag).collect()
 }

@@ -47,7 +47,7 @@ fn near(a: &[Px; 4], b: &[Px; 4]) -> bool {
 fn tag_in(grey: &Grey<'_>, quad: &[Px; 4], border: Border, reduce: f64) -> Option<SeenTag> {
     let coarse = edges::refine(grey, quad, 2.0 * reduce + 1.0)?;
     let (id, turns) = read(grey, &coarse, border)?;
-    let mut upright = edges::settle(grey, &coarse, border.side_cells());
+    let mut upright = edges::settle(grey, &coarse, border.side_cells()).unwrap_or(coarse);
     upright.rotate_left(turns);
     Some(SeenTag {
         id,

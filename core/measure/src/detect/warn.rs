@@ -1,7 +1,7 @@
 //! What to say about the tags found, or not found, in a photograph.
 
 use super::square::Grey;
-use super::{Border, DetectOptions, find};
+use super::{Border, DetectOptions, search};
 use crate::observed::PhotoTags;
 use crate::photo::Photograph;
 use std::fmt;
@@ -85,14 +85,13 @@ fn why_none(photo: &Photograph, options: &DetectOptions) -> TagWarning {
     let name = photo.name.clone();
     let luma = photo.luma();
     let (width, height) = (photo.width as usize, photo.height as usize);
-    let decimate = options.decimation(photo);
     let seen = |pixels: &[u8], options: &DetectOptions| {
         let grey = Grey {
             pixels,
             width,
             height,
         };
-        !find(&grey, options, decimate).is_empty()
+        !search(photo, &grey, options).is_empty()
     };
     let other = match options.border {
         Border::One => Border::Two,

@@ -34,6 +34,43 @@ fn jpeg(color: ColorType, pixels: &[u8], progressive: bool, exif: &[u8]) -> Vec<
     bytes
 }
 
+/// Colours against the picture's own: components in scans of their own (ISO/IEC 10918-1, A.2),
+/// which the encoder writes when it optimises its Huffman tables.
+#[test]
+fn components_in_separate_scans_keep_their_colours() {
+    for sampling in [
+        SamplingFactor::F_1_1,
+        SamplingFactor::F_2_1,
+        SamplingFactor::F_2_2,
+    ] {
+        let mut bytes = Vec::new();
+        let mut encoder = Encoder::new(&mut bytes, 95);
+        encoder.set_optimized_huffman_tables(true);
+        encoder.set_sampling_factor(sampling);
+        encoder
+            .encode(picture().as_raw(), WIDTH, HEIGHT, ColorType::Rgb)
+            .expect("an image");
+        let scans = bytes.windows(2).filter(|pair| *pair == [0xff, 0xda]);
+        assert_eq!(scans.count(), 3, "each component in its own scan");
+        let off = |found: &[u8], true_pixels: &[u8]| {
+            let pairs = found.iter().zip(true_pixels);
+            pairs.map(|(a, b)| f64::from(a.abs_diff(*b))).sum::<f64>() / found.len() as f64
+        };
+        let photo = decode("scans.jpg", &bytes).expect("a photograph");
+        let colours = off(&photo.rgb(), picture().as_raw());
+        let grey = decode_luma("scans.jpg", &bytes).expect("a photograph");
+        let luma: Vec<u8> = picture()
+            .pixels()
+            .map(|p| luma_of(p[0], p[1], p[2]))
+            .collect();
+        let brightness = off(&grey.luma(), &luma);
+        println!("{sampling:?}: colours {colours:.2}, brightness {brightness:.2} levels off");
+        assert!(colours < 3.0 && brightness < 2.0);
+        bytes.truncate(bytes.len() / 2);
+        assert!(decode("cut.jpg", &bytes).is_err());
+    }
+}
+
 fn rgb_jpeg(exif: &[u8]) -> Vec<u8> {
     jpeg(ColorType::Rgb, picture().as_raw(), false, exif)
 }
