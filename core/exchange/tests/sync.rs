@@ -324,7 +324,7 @@ fn whoever_has_the_targets_files_reads_nothing_of_a_patient() {
     let sha = a
         .lock()
         .expect("lock")
-        .unsent_photos(1)
+        .photos_named_by("visit-identifier")
         .expect("photos")
         .pop()
         .expect("one");

@@ -77,7 +77,6 @@ impl Store {
         &self,
         k: i64,
         session: Option<i64>,
-        unsent: bool,
         saved_ms: i64,
         heads: &[ChangeHash],
         bytes: &[u8],
@@ -85,13 +84,12 @@ impl Store {
         let heads = joined(heads);
         let sha256 = Sha256::digest(bytes);
         let mut statement = self.conn.prepare_cached(
-            "INSERT INTO chunk(k, n, session, unsent, saved_ms, heads, sha256, bytes) VALUES(?,?,?,?,?,?,?,?)",
+            "INSERT INTO chunk(k, n, session, unsent, saved_ms, heads, sha256, bytes) VALUES(?,?,?,0,?,?,?,?)",
         )?;
         statement.execute(params![
             k,
             k >> CHUNKS_BITS,
             session,
-            unsent,
             saved_ms,
             heads,
             &sha256[..],

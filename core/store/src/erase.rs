@@ -19,13 +19,13 @@ impl Store {
     /// Erases a visit for good. Returns the number of photographs that went with it.
     pub fn erase(&mut self, id: &str, by: &str) -> Result<usize> {
         let n = self.number(id)?;
-        self.erase_number(n, by, true)
+        self.erase_number(n, by)
     }
 
     /// Takes in an erasure from another device; a visit never seen here cannot come back later.
     pub fn apply_erasure(&mut self, id: &str, by: &str) -> Result<()> {
         match self.number(id) {
-            Ok(n) => self.erase_number(n, by, false).map(|_| ()),
+            Ok(n) => self.erase_number(n, by).map(|_| ()),
             Err(StoreError::Erased { .. }) => Ok(()),
             Err(StoreError::NoRecord { .. }) => {
                 let now = self.clock.now_ms();
@@ -39,22 +39,7 @@ impl Store {
         }
     }
 
-    /// Identifiers of erased visits that other devices have not been told of, with who erased them.
-    pub fn unsent_erasures(&self) -> Result<Vec<(String, String)>> {
-        let sql = "SELECT id, erased_by FROM record WHERE tombstone_unsent ORDER BY n";
-        let mut statement = self.conn.prepare(sql)?;
-        let rows = statement.query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?;
-        Ok(rows.collect::<Result<_, _>>()?)
-    }
-
-    /// Notes that other devices have been told of an erasure.
-    pub fn erasure_sent(&mut self, id: &str) -> Result<()> {
-        self.conn
-            .execute("UPDATE record SET tombstone_unsent = 0 WHERE id = ?", [id])?;
-        Ok(())
-    }
-
-    fn erase_number(&mut self, n: i64, by: &str, unsent: bool) -> Result<usize> {
+    fn erase_number(&mut self, n: i64, by: &str) -> Result<usize> {
         self.steps.at("erase", 1);
         self.forget(n);
         self.vocabulary = None;
@@ -91,8 +76,8 @@ impl Store {
             self.conn
                 .execute_batch("INSERT INTO search(search) VALUES('optimize')")?;
             self.conn.execute(
-                "UPDATE record SET erased_ms = ?, erased_by = ?, wiped = 0, tombstone_unsent = ?, created_ms = 0, heads = NULL WHERE n = ?",
-                params![self.clock.now_ms(), by, unsent, n],
+                "UPDATE record SET erased_ms = ?, erased_by = ?, wiped = 0, created_ms = 0, heads = NULL WHERE n = ?",
+                params![self.clock.now_ms(), by, n],
             )?;
             let id: Option<String> = self
                 .conn

@@ -1,12 +1,10 @@
 //! What synchronising needs: what is new here, and taking in what is new elsewhere.
 
-use crate::chunks::joined;
 use crate::document::{Conflict, Heads};
 use crate::error::{Result, StoreError};
-use crate::files::{hex, unhex};
+use crate::files::hex;
 use crate::project::Projection;
 use crate::store::Store;
-use automerge::ChangeHash;
 use rusqlite::{OptionalExtension, params};
 use std::collections::BTreeSet;
 
@@ -19,7 +17,7 @@ pub struct Outgoing {
     pub kind: String,
     /// The changes.
     pub changes: Vec<u8>,
-    /// The state they lead to: hand it to [`Store::sent`] once they are published.
+    /// The state they lead to.
     pub heads: Heads,
 }
 
@@ -76,59 +74,6 @@ impl Store {
             changes: doc.save(),
             heads,
         }))
-    }
-
-    /// Records with finished changes that have not been published, and these changes.
-    pub fn unsent(&self, limit: usize) -> Result<Vec<Outgoing>> {
-        let sql = "SELECT DISTINCT c.n, r.id, r.kind FROM chunk c JOIN record r ON r.n = c.n
-                   WHERE c.unsent AND c.session IS NULL ORDER BY c.n LIMIT ?";
-        let mut statement = self.conn.prepare_cached(sql)?;
-        let rows = statement.query_map([limit as i64], |row| {
-            Ok((row.get(0)?, row.get(1)?, row.get(2)?))
-        })?;
-        let rows = rows.collect::<Result<Vec<(i64, String, String)>, _>>()?;
-        let outgoing = rows.into_iter().map(|(n, id, kind)| {
-            let doc = self.published(n)?;
-            let changes = doc.changes_since(&self.sent_heads(n)?);
-            Ok(Outgoing {
-                id,
-                kind,
-                changes,
-                heads: doc.heads(),
-            })
-        });
-        outgoing.collect()
-    }
-
-    /// Notes that a record has been published up to `heads`.
-    pub fn sent(&mut self, id: &str, heads: &[ChangeHash]) -> Result<()> {
-        let n = self.number(id)?;
-        let all = self.published(n)?.heads() == heads;
-        let bytes = joined(heads);
-        let tx = self.conn.unchecked_transaction()?;
-        tx.execute(
-            "INSERT OR REPLACE INTO sent(n, heads) VALUES(?,?)",
-            params![n, bytes],
-        )?;
-        if all {
-            tx.execute(
-                "UPDATE chunk SET unsent = 0 WHERE n = ? AND session IS NULL",
-                [n],
-            )?;
-        }
-        Ok(tx.commit()?)
-    }
-
-    fn sent_heads(&self, n: i64) -> Result<Heads> {
-        let bytes: Option<Vec<u8>> = self
-            .conn
-            .query_row("SELECT heads FROM sent WHERE n = ?", [n], |row| row.get(0))
-            .optional()?;
-        let hashes = bytes.iter().flat_map(|bytes| bytes.chunks_exact(32));
-        Ok(hashes
-            .filter_map(|hash| <[u8; 32]>::try_from(hash).ok())
-            .map(ChangeHash)
-            .collect())
     }
 
     /// Takes in changes of a record made elsewhere: all of them or, with an error, none. Says
@@ -193,7 +138,7 @@ impl Store {
             None => self.insert_record(&record.id, &record.kind)?,
         };
         let k = self.next_k(n)?;
-        self.insert_chunk(k, None, false, self.clock.now_ms(), &heads, &new)?;
+        self.insert_chunk(k, None, self.clock.now_ms(), &heads, &new)?;
         self.note_heads(n, &doc)?;
         self.project(n, &record.kind, &doc, &value)?;
         Ok((n, true, heads))
@@ -221,7 +166,7 @@ impl Store {
         self.begin_transaction()?;
         let done = (|| {
             let k = self.next_k(n)?;
-            self.insert_chunk(k, None, true, stamp.at_ms, &doc.heads(), &bytes)?;
+            self.insert_chunk(k, None, stamp.at_ms, &doc.heads(), &bytes)?;
             self.note_heads(n, &doc)?;
             self.project(n, &kind, &doc, &doc.value()?)
         })();
@@ -231,24 +176,6 @@ impl Store {
 
     fn next_k(&mut self, n: i64) -> Result<i64> {
         Ok(self.cached(n)?.next)
-    }
-
-    /// Photographs of this device that have not been published, the newest first.
-    pub fn unsent_photos(&self, limit: usize) -> Result<Vec<String>> {
-        let sql = "SELECT sha256 FROM photo WHERE unsent ORDER BY n DESC LIMIT ?";
-        let mut statement = self.conn.prepare_cached(sql)?;
-        let rows =
-            statement.query_map([limit as i64], |row| Ok(hex(&row.get::<_, Vec<u8>>(0)?)))?;
-        Ok(rows.collect::<Result<_, _>>()?)
-    }
-
-    /// Notes that a photograph has been published, or came from elsewhere.
-    pub fn photo_sent(&mut self, sha256: &str) -> Result<()> {
-        self.conn.execute(
-            "UPDATE photo SET unsent = 0 WHERE sha256 = ?",
-            [unhex(sha256)],
-        )?;
-        Ok(())
     }
 
     /// A value kept on this device only (a target's password, a window's size), encrypted with

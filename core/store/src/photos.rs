@@ -58,7 +58,7 @@ impl Store {
         self.steps.at("photo", 1);
         let tx = self.conn.unchecked_transaction()?;
         tx.execute(
-            "INSERT INTO photo(sha256, size, added_ms, unsent, bytes) VALUES(?, ?, ?, 1, zeroblob(?2))",
+            "INSERT INTO photo(sha256, size, added_ms, unsent, bytes) VALUES(?, ?, ?, 0, zeroblob(?2))",
             params![&sha256[..], size as i64, self.clock.now_ms()],
         )?;
         let mut blob = tx.blob_open(MAIN_DB, "photo", "bytes", tx.last_insert_rowid(), false)?;

@@ -140,7 +140,7 @@ impl Store {
         let change = doc.edit(&[], &Value::Null, &json, &stamp)?;
         let n = self.insert_record(id, kind)?;
         if let Some((hash, _)) = change {
-            self.insert_chunk(first_k(n), draft, true, stamp.at_ms, &[hash], &doc.save())?;
+            self.insert_chunk(first_k(n), draft, stamp.at_ms, &[hash], &doc.save())?;
         }
         if draft.is_some() {
             return self.note_drafts(n);
@@ -212,7 +212,7 @@ impl Store {
         self.steps.at("save", 1);
         self.begin_transaction()?;
         let session = Some(self.session);
-        let mut done = self.insert_chunk(k, session, true, stamp.at_ms, &[hash], &bytes);
+        let mut done = self.insert_chunk(k, session, stamp.at_ms, &[hash], &bytes);
         if first {
             done = done.and_then(|()| self.note_drafts(n));
         }
@@ -248,7 +248,7 @@ impl Store {
                     "DELETE FROM chunk WHERE k BETWEEN ? AND ?",
                     [low, last_k(n)],
                 )?;
-                self.insert_chunk(next, None, true, saved_ms, &doc.heads(), &doc.save())?;
+                self.insert_chunk(next, None, saved_ms, &doc.heads(), &doc.save())?;
             } else {
                 self.conn.execute(
                     "UPDATE chunk SET session = NULL WHERE k BETWEEN ? AND ? AND session IS NOT NULL",

@@ -98,7 +98,7 @@ impl Store {
                 "UPDATE record SET created_ms = ? WHERE n = ?",
                 params![saved_ms, m],
             )?;
-            fresh.insert_chunk(first_k(m), None, true, saved_ms, &doc.heads(), &doc.save())?;
+            fresh.insert_chunk(first_k(m), None, saved_ms, &doc.heads(), &doc.save())?;
             fresh.note_heads(m, &doc)?;
             fresh.project(m, &kind, &doc, &json)
         })();

@@ -3,6 +3,9 @@
 //! `record` and `chunk` are the truth, with `photo`; `drafted` lists the records with drafts; `case_list`, `label`, `label_event`, `remake`, `photo_use`,
 //! `word` and `search` are projections that `Store::rebuild` can make again from it.
 //!
+//! The columns called `unsent`, `tombstone_unsent` and the table `sent` are of an earlier way to
+//! synchronise and stay empty: taking a column out would write every photograph anew.
+//!
 //! Migration, each version in one transaction:
 //! 1. read the version: a newer file is refused; a crash leaves it as it was;
 //! 2. change tables and version together; a crash leaves the old version whole;

@@ -110,8 +110,9 @@ impl Document {
     /// [`Document::changes_since`] in order, or both. The pieces must be whole.
     pub fn load(bytes: &[u8], actor: ActorId) -> Result<Self, DocumentError> {
         let damaged = |e: AutomergeError| DocumentError::Damaged(e.to_string());
+        let doc = guarded(|| Automerge::load(bytes).map_err(damaged))?;
         Ok(Self {
-            doc: Automerge::load(bytes).map_err(damaged)?.with_actor(actor),
+            doc: doc.with_actor(actor),
         })
     }
 
@@ -236,22 +237,44 @@ impl Document {
     }
 
     /// Takes in changes made elsewhere: once or many times, in any order of the pieces. All or
-    /// nothing: returns the bytes of what was new.
+    /// nothing: returns the bytes of what was new. What could not be read again is refused.
     pub fn apply(&mut self, bytes: &[u8]) -> Result<Vec<u8>, DocumentError> {
-        let changes = read_changes(bytes)?;
         let before = self.doc.get_heads();
-        let expected: Vec<ChangeHash> = changes.iter().map(Change::hash).collect();
-        let mut merged = self.doc.clone();
-        merged.apply_changes(changes)?;
-        if expected
-            .iter()
-            .any(|hash| merged.get_change_meta_by_hash(hash).is_none())
-        {
-            return Err(DocumentError::Incomplete);
-        }
-        self.doc = merged;
-        Ok(self.changes_since(&before))
+        let (merged, new) = guarded(|| {
+            let changes = read_changes(bytes)?;
+            let expected: Vec<ChangeHash> = changes.iter().map(Change::hash).collect();
+            let mut merged = self.clone();
+            merged.doc.apply_changes(changes)?;
+            if !expected.iter().all(|hash| merged.has(hash)) {
+                return Err(DocumentError::Incomplete);
+            }
+            let new = merged.changes_since(&before);
+            if !new.is_empty() {
+                merged.refuse_unreadable()?;
+            }
+            Ok((merged, new))
+        })?;
+        *self = merged;
+        Ok(new)
     }
+
+    /// Changes with the right checksum may still make no document that can be saved and read.
+    fn refuse_unreadable(&self) -> Result<(), DocumentError> {
+        let again = Self::load(&self.save(), self.doc.get_actor().clone())?;
+        again.value()?;
+        again.conflicts()?;
+        if again.heads() != self.heads() {
+            return Err(DocumentError::Damaged("it does not read as written".into()));
+        }
+        Ok(())
+    }
+}
+
+/// Reads bytes from elsewhere. Automerge panics on some that are malformed behind a right checksum;
+/// `read` changes nothing but what it returns, so a panic in it leaves nothing half done.
+fn guarded<T>(read: impl FnOnce() -> Result<T, DocumentError>) -> Result<T, DocumentError> {
+    std::panic::catch_unwind(std::panic::AssertUnwindSafe(read))
+        .unwrap_or_else(|_| Err(DocumentError::Damaged("malformed".into())))
 }
 
 /// Splits saved documents and runs of changes into changes.

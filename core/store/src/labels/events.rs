@@ -157,7 +157,7 @@ impl Store {
                 (n, first_k(n), doc.save())
             }
         };
-        self.insert_chunk(k, None, true, stamp.at_ms, &doc.heads(), &bytes)?;
+        self.insert_chunk(k, None, stamp.at_ms, &doc.heads(), &bytes)?;
         self.note_heads(n, &doc)?;
         self.project_label(n, &doc)?;
         self.forget(n);

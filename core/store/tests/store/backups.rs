@@ -80,7 +80,7 @@ fn a_restored_backup_is_the_store_with_another_identity() {
         store.save(&mut opened, "x", "").expect("save");
         store.finish("v1").expect("finish");
     }
-    let out = restored.unsent(9).expect("unsent").remove(0);
+    let out = restored.whole("v1").expect("whole").expect("finished");
     store
         .receive(&out.id, &out.kind, &out.changes)
         .expect("receive");
