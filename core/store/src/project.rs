@@ -123,7 +123,7 @@ impl Projection {
         gather(visit, "", &mut words, &mut photos);
         for text in [text("/person/born"), text("/at").chars().take(10).collect()] {
             words.extend(words_of(&text));
-            words.insert(text.replace('-', ""));
+            words.insert(text.chars().filter(char::is_ascii_digit).collect());
         }
         words.remove("");
         let sides: Vec<&str> = list("/sides").iter().filter_map(Value::as_str).collect();

@@ -271,7 +271,8 @@ impl Document {
 }
 
 /// Reads bytes from elsewhere. Automerge panics on some that are malformed behind a right checksum;
-/// `read` changes nothing but what it returns, so a panic in it leaves nothing half done.
+/// `read` changes nothing but what it returns, so a panic in it leaves nothing half done. A whole
+/// document with a forged run length can still ask for more memory than there is.
 fn guarded<T>(read: impl FnOnce() -> Result<T, DocumentError>) -> Result<T, DocumentError> {
     std::panic::catch_unwind(std::panic::AssertUnwindSafe(read))
         .unwrap_or_else(|_| Err(DocumentError::Damaged("malformed".into())))

@@ -158,3 +158,15 @@ fn every_searched_field_is_found_by_its_beginning_with_a_typing_error() {
         }
     }
 }
+
+#[test]
+fn a_date_written_oddly_is_found_and_passes_the_check() {
+    let folder = folder();
+    let mut store = create(&folder.path().join("store"));
+    let mut odd = visit("v1", "Anna");
+    odd["person"]["born"] = "4/5?1951".into();
+    store.import("v1", VISIT, &odd, "Ada").expect("import");
+    assert_eq!(store.find("451951", 9).expect("find").len(), 1);
+    let report = store.check().expect("check");
+    assert!(report.is_clean(), "{report}");
+}
