@@ -125,22 +125,39 @@ fn the_expected_size_is_kept() {
             };
             (moved(1e-4) - moved(-1e-4)) / 2e-4
         });
-        let in_cast = &cast * &covariance * cast.transpose() / solution.tap_factor;
-        let per_axis: Vec<f64> = (0..marks.len())
-            .map(|m| (in_cast.view((3 * m, 3 * m), (3, 3)).trace() / 3.0).sqrt())
-            .collect();
-        let mean = per_axis.iter().sum::<f64>() / per_axis.len() as f64;
-        let most = per_axis.iter().fold(0.0, |a: f64, b| a.max(*b));
+        let sizes = |covariance: &DMatrix<f64>| {
+            let per_axis: Vec<f64> = (0..marks.len())
+                .map(|m| (covariance.view((3 * m, 3 * m), (3, 3)).trace() / 3.0).sqrt())
+                .collect();
+            let mean = per_axis.iter().sum::<f64>() / per_axis.len() as f64;
+            (mean, per_axis.iter().fold(0.0, |a: f64, b| a.max(*b)))
+        };
+        let covariance = covariance / solution.tap_factor;
+        // On the mat, and in the cast frame, whose origin HL's own error moves every other point.
+        let (mean, most) = sizes(&covariance);
+        // Among each other: what moves all marks alike taken out.
+        let alike = DMatrix::from_fn(n, n, |i, j| {
+            f64::from(u8::from(i == j)) - f64::from(u8::from(i % 3 == j % 3)) / marks.len() as f64
+        });
+        let (mean_apart, most_apart) = sizes(&(&alike * &covariance * &alike));
+        let bound = bound::mark_covariance(&world, &world.visible());
+        // No unbiased estimator does better on these photographs: 0.20 mm at four corners is not
+        // to be had with 480 mm, these stands and this shell.
+        let (least_mean, least_most) = sizes(&(&cast * &bound * cast.transpose()));
+        let (mean_in_cast, most_in_cast) = sizes(&(&cast * &covariance * cast.transpose()));
         let gradients = angle_gradients(&truth);
         let angle = |k: usize| {
             let g = &gradients[k];
-            ((g.transpose() * &covariance * g)[0] / solution.tap_factor).sqrt()
+            (g.transpose() * &covariance * g)[0].sqrt()
         };
         println!(
-            "{name}: points mean {mean:.2} max {most:.2} mm, {ANGLES:?} {:.2?}",
+            "{name}: points mean {mean:.3} max {most:.3} mm, from HL {mean_in_cast:.3} and {most_in_cast:.3}, among each other {mean_apart:.3} and {most_apart:.3} mm, {ANGLES:?} {:.2?}",
             [0, 1, 2, 3, 4, 5].map(angle)
         );
-        assert!(mean < point_mm, "{name}: {mean}");
+        println!("  the bound from HL: mean {least_mean:.3} max {least_most:.3} mm");
+        assert!((mean_in_cast / least_mean - 1.0).abs() < 0.05, "{name}");
+        assert!((most_in_cast / least_most - 1.0).abs() < 0.08, "{name}");
+        assert!(mean_in_cast < point_mm, "{name}: {mean_in_cast}");
         assert!(angle(0).max(angle(1)) < hinge_deg, "{name}");
         assert!(angle(4) < alpha_deg, "{name}");
     }
