@@ -184,6 +184,35 @@ fn a_mark_seen_less_than_twice_is_served_first() {
     assert!((15.0..=165.0).contains(&advice.azimuth_deg));
 }
 
+/// From every side but the one advised the shell may stand before a sole's mark: what the advice
+/// promises, the simulator's own shell must let through.
+#[test]
+fn a_mark_promised_is_not_behind_the_shell() {
+    for mark in ["mtp-1", "mtp-5", "malleolus-medial", "heel-lower"] {
+        let world = World::new(four_corners());
+        let (photos, mut taps) = world.noisy(33);
+        let one = taps.iter().position(|t| t.mark.as_str() == mark);
+        let kept = taps[one.expect("seen")].photo.clone();
+        taps.retain(|t| t.mark.as_str() != mark || t.photo == kept);
+        let options = SolveOptions {
+            unfinished: true,
+            ..SolveOptions::default()
+        };
+        let solution = solve(&world.mat, &photos, &taps, &options).expect("solved");
+        let advice = where_next(&solution, &nominal(&world), &goals(&world), 0.0).expect("advice");
+        println!("{mark}: {advice}");
+        assert_eq!(advice.serves, vec![MarkName::from(mark)]);
+        let taken = World::new(vec![Stand {
+            azimuth_deg: advice.azimuth_deg,
+            elevation_deg: advice.elevation_deg,
+            roll_deg: 0.0,
+            distance_mm: 480.0,
+        }]);
+        let promised = marks().into_iter().find(|m| m.name == mark);
+        assert!(taken.shows_mark(0, &promised.expect("a mark")), "{mark}");
+    }
+}
+
 #[test]
 fn the_remedy_follows_the_source_of_the_doubt() {
     let judged = |value, instrument_sd, total_sd, apart_mm| Judged {

@@ -95,6 +95,39 @@ impl fmt::Display for Stand {
     }
 }
 
+/// Half the breadth of plaster that surely stands round a mark on a wall, and how far it rises
+/// above the mark, mm.
+const WALL_HALF_MM: f64 = 30.0;
+const WALL_ABOVE_MM: f64 = 10.0;
+/// A way begins this far off its own face, mm.
+const OFF_FACE_MM: f64 = 4.0;
+
+/// Whether the wall that carries another mark, taken as a panel from the mat to a little above
+/// that mark, stands on the `way` from a mark to the camera.
+fn behind_plaster(
+    mark: usize,
+    way: &Vector3<f64>,
+    points: &[Vector3<f64>],
+    normals: &[Option<Vector3<f64>>],
+) -> bool {
+    let start = points[mark] + normals[mark].unwrap_or_default() * OFF_FACE_MM;
+    points
+        .iter()
+        .zip(normals)
+        .enumerate()
+        .any(|(other, (at, normal))| {
+            let Some(normal) = normal.filter(|n| other != mark && n.z.abs() < 0.5) else {
+                return false;
+            };
+            let out = Vector3::new(normal.x, normal.y, 0.0).normalize();
+            let share = (at - start).dot(&out) / way.dot(&out);
+            let hit = start + way * share;
+            (0.0..1.0).contains(&share)
+                && (hit - at).dot(&Vector3::z().cross(&out)).abs() < WALL_HALF_MM
+                && hit.z < at.z + WALL_ABOVE_MM
+        })
+}
+
 /// The best next photograph; `toes_deg` is the direction of the toes in the mat frame, from X
 /// towards Y.
 ///
@@ -182,8 +215,10 @@ pub fn where_next(
                 );
                 let shows = |i: usize| {
                     candidate.shows(&points[i])
-                        && normals[i]
-                            .is_none_or(|n| candidate.angle_deg(&points[i], &n) < GRAZING_DEG)
+                        && normals[i].is_none_or(|n| {
+                            candidate.angle_deg(&points[i], &n) < GRAZING_DEG
+                                && !behind_plaster(i, &candidate.way(&points[i]), &points, &normals)
+                        })
                 };
                 let seen: Vec<usize> = (0..points.len()).filter(|i| shows(*i)).collect();
                 let Some(then) = known.with(&candidate, &points, &seen) else {
@@ -212,4 +247,20 @@ pub fn where_next(
         }
     }
     best.ok_or(AdviceError::NoMarks)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The worked example's malleoli and a mark on the sole between them.
+    #[test]
+    fn a_wall_hides_the_sole_behind_it() {
+        let points =
+            [[36.0, 34.0, 73.0], [45.0, -35.0, 86.0], [45.0, 0.0, 10.0]].map(Vector3::from);
+        let normals = [Vector3::y(), -Vector3::y(), Vector3::z()].map(Some);
+        let hidden = |way: [f64; 3]| behind_plaster(2, &Vector3::from(way), &points, &normals);
+        assert!(hidden([0.0, 400.0, 230.0]) && hidden([0.0, -400.0, 230.0]));
+        assert!(!hidden([350.0, 0.0, 350.0]) && !hidden([0.0, 100.0, 450.0]));
+    }
 }

@@ -233,7 +233,8 @@ impl<'a> Candidate<'a> {
         self.way(mat).angle(normal).to_degrees()
     }
 
-    fn way(&self, mat: &Vector3<f64>) -> Vector3<f64> {
+    /// From a mat point to the camera.
+    pub fn way(&self, mat: &Vector3<f64>) -> Vector3<f64> {
         self.pose.centre() + self.fitted.problem.drawing.middle - mat
     }
 
