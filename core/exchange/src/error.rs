@@ -17,6 +17,11 @@ pub enum ExchangeError {
     /// The store.
     #[error(transparent)]
     Store(#[from] StoreError),
+    /// The store was locked meanwhile.
+    #[error(
+        "The store was locked meanwhile. Unlock it; the next synchronisation goes on from here."
+    )]
+    Locked,
     /// No target of that name.
     #[error("There is no target called {name}. Add it first, or choose one of: {known}.")]
     NoTarget {

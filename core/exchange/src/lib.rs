@@ -24,7 +24,7 @@ mod sync;
 pub mod target;
 
 pub use error::{ExchangeError, Result};
-pub use local::{Local, Taken, Whole};
+pub use local::{Holder, Local, Taken, Whole};
 pub use package::{Answer, Opened, PackInputs, Package, open, pack, read_receipts};
 pub use practice::{Card, Device, Devices, Invitation, Sender, Targets};
 pub use seal::{SecretKey, is_public_key};

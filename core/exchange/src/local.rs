@@ -4,7 +4,7 @@
 use crate::error::Result;
 use plinthside_store::{Changed, Incoming, Store, StoreError};
 use std::io::Cursor;
-use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::sync::{Mutex, PoisonError};
 
 /// A record with all its changes.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -33,7 +33,7 @@ pub enum Taken {
     Refused(String),
 }
 
-/// The store on this device. Every call is whole or not at all, and on the disk when it returns.
+/// The store on this device. What a call wrote is on the disk when it returns.
 pub trait Local {
     /// Identity of this copy of the store: a restored backup has another.
     ///
@@ -65,10 +65,10 @@ pub trait Local {
     /// # Errors
     /// If the store cannot be read.
     fn whole(&self, id: &str) -> Result<Option<Whole>>;
-    /// Takes records in.
+    /// Takes records in. Taking one in again changes nothing.
     ///
     /// # Errors
-    /// If the store cannot be written: then none was taken in.
+    /// If the store cannot be written: some may have been taken in.
     fn receive(&self, records: &[Incoming]) -> Result<Vec<Taken>>;
     /// Takes an erasure in.
     ///
@@ -97,35 +97,62 @@ pub trait Local {
     fn add_photo(&self, bytes: &[u8]) -> Result<()>;
 }
 
-fn lock(store: &Mutex<Store>) -> MutexGuard<'_, Store> {
-    store.lock().unwrap_or_else(PoisonError::into_inner)
+/// Somebody who holds the store and does with it what is asked, one thing after another. Each thing
+/// is short, so that whoever else needs the store waits a moment only.
+pub trait Holder {
+    /// Does something with the store and hands back what came of it.
+    ///
+    /// # Errors
+    /// The store is not held any more.
+    fn with<T: Send + 'static>(
+        &self,
+        act: impl FnOnce(&mut Store) -> T + Send + 'static,
+    ) -> Result<T>;
 }
+
+impl Holder for Mutex<Store> {
+    fn with<T: Send + 'static>(
+        &self,
+        act: impl FnOnce(&mut Store) -> T + Send + 'static,
+    ) -> Result<T> {
+        Ok(act(&mut self
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner)))
+    }
+}
+
+/// Records taken in at once: some tens of milliseconds, between which others get at the store.
+const AT_ONCE: usize = 16;
 
 /// The store is held for each call only, never while a target is waited for: entries made
 /// meanwhile are saved at once.
-impl Local for Mutex<Store> {
+impl<H: Holder> Local for H {
     fn copy_id(&self) -> Result<String> {
-        Ok(lock(self).device_id().to_owned())
+        self.with(|store| store.device_id().to_owned())
     }
 
     fn mark(&self, name: &str) -> Result<Option<Vec<u8>>> {
-        Ok(lock(self).local(name)?)
+        let name = name.to_owned();
+        Ok(self.with(move |store| store.local(&name))??)
     }
 
     fn marks(&self, prefix: &str, limit: usize) -> Result<Vec<(String, Vec<u8>)>> {
-        Ok(lock(self).locals(prefix, limit)?)
+        let prefix = prefix.to_owned();
+        Ok(self.with(move |store| store.locals(&prefix, limit))??)
     }
 
     fn set_marks(&self, marks: &[(String, Option<Vec<u8>>)]) -> Result<()> {
-        Ok(lock(self).set_locals(marks)?)
+        let marks = marks.to_vec();
+        Ok(self.with(move |store| store.set_locals(&marks))??)
     }
 
     fn changed_since(&self, seq: i64, limit: usize) -> Result<Vec<Changed>> {
-        Ok(lock(self).changed_since(seq, limit)?)
+        Ok(self.with(move |store| store.changed_since(seq, limit))??)
     }
 
     fn whole(&self, id: &str) -> Result<Option<Whole>> {
-        match lock(self).whole(id) {
+        let id = id.to_owned();
+        match self.with(move |store| store.whole(&id))? {
             Ok(record) => Ok(record.map(|record| Whole {
                 kind: record.kind,
                 heads: record.heads.iter().flat_map(|hash| hash.0).collect(),
@@ -137,38 +164,48 @@ impl Local for Mutex<Store> {
     }
 
     fn receive(&self, records: &[Incoming]) -> Result<Vec<Taken>> {
-        let taken = lock(self).receive_all(records)?;
-        let taken = taken.into_iter().map(|one| match one {
-            Ok((new, heads)) => Taken::In {
-                new,
-                heads: heads.iter().flat_map(|hash| hash.0).collect(),
-            },
-            Err(StoreError::Erased { .. }) => Taken::Erased,
-            Err(error) => Taken::Refused(error.to_string()),
-        });
-        Ok(taken.collect())
+        let mut all = Vec::with_capacity(records.len());
+        for some in records.chunks(AT_ONCE) {
+            let some = some.to_vec();
+            let taken = self.with(move |store| store.receive_all(&some))??;
+            all.extend(taken.into_iter().map(|one| match one {
+                Ok((new, heads)) => Taken::In {
+                    new,
+                    heads: heads.iter().flat_map(|hash| hash.0).collect(),
+                },
+                Err(StoreError::Erased { .. }) => Taken::Erased,
+                Err(error) => Taken::Refused(error.to_string()),
+            }));
+        }
+        Ok(all)
     }
 
     fn erase(&self, id: &str, by: &str) -> Result<()> {
-        Ok(lock(self).apply_erasure(id, by)?)
+        let (id, by) = (id.to_owned(), by.to_owned());
+        Ok(self.with(move |store| store.apply_erasure(&id, &by))??)
     }
 
     fn photos_of(&self, id: &str) -> Result<Vec<String>> {
-        Ok(lock(self).photos_named_by(id)?)
+        let id = id.to_owned();
+        Ok(self.with(move |store| store.photos_named_by(&id))??)
     }
 
     fn has_photo(&self, sha256: &str) -> Result<bool> {
-        Ok(lock(self).has_photo(sha256)?)
+        let sha256 = sha256.to_owned();
+        Ok(self.with(move |store| store.has_photo(&sha256))??)
     }
 
     fn photo(&self, sha256: &str) -> Result<Vec<u8>> {
-        let mut bytes = Vec::new();
-        lock(self).export_photo(sha256, &mut bytes)?;
-        Ok(bytes)
+        let sha256 = sha256.to_owned();
+        Ok(self.with(move |store| {
+            let mut bytes = Vec::new();
+            store.export_photo(&sha256, &mut bytes).map(|_| bytes)
+        })??)
     }
 
     fn add_photo(&self, bytes: &[u8]) -> Result<()> {
-        lock(self).add_photo(&mut Cursor::new(bytes))?;
+        let bytes = bytes.to_vec();
+        self.with(move |store| store.add_photo(&mut Cursor::new(bytes)))??;
         Ok(())
     }
 }

@@ -6,7 +6,7 @@ mod common;
 #[path = "common/contract.rs"]
 mod contract;
 
-use plinthside_exchange::{Memory, TargetError, TargetSpec, answers, connect};
+use plinthside_exchange::{Memory, TargetError, TargetSpec, Targets, answers, connect};
 
 #[test]
 fn memory() {
@@ -59,8 +59,12 @@ fn a_stick_that_is_not_in_is_not_made_up_and_answers_when_it_is_back() {
     let refused = connect(&spec);
     assert!(matches!(refused, Err(TargetError::Unreachable { .. })));
     assert!(!folder.path().join("media").exists(), "nothing was made");
+    let a = common::store(folder.path(), "A");
+    Targets(&a).set(&spec).expect("kept");
+    assert!(Targets(&a).answering().expect("list").is_empty());
     std::fs::create_dir_all(&stick).expect("stick");
     assert!(answers(&spec));
+    assert_eq!(Targets(&a).answering().expect("list"), [spec.clone()]);
     connect(&spec).expect("connect");
 }
 

@@ -6,7 +6,7 @@ use super::{Member, OwnKeys, Practice, Sender};
 use crate::error::{ExchangeError, Result};
 use crate::local::Local;
 use crate::sync::stream_counters;
-use crate::target::{Target, TargetSpec};
+use crate::target::{Target, TargetSpec, answers};
 
 /// A device of the practice, for a list.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -197,6 +197,17 @@ impl<L: Local + ?Sized> Targets<'_, L> {
             .iter()
             .filter_map(|(_, json)| serde_json::from_slice(json).ok())
             .collect())
+    }
+
+    /// Those that are there now: the folder exists, the server lists within seconds. For
+    /// synchronising without being asked; nothing is written by looking.
+    ///
+    /// # Errors
+    /// The store cannot be read.
+    pub fn answering(&self) -> Result<Vec<TargetSpec>> {
+        let mut all = self.list()?;
+        all.retain(answers);
+        Ok(all)
     }
 
     /// The target of a name; a text that is an address itself is one without credentials.

@@ -119,6 +119,8 @@ impl TargetError {
             Self::Certificate { target, why }
         } else if says(&["401 ", "403 "]) {
             Self::Refused { target }
+        } else if let Some(why) = chain.iter().find_map(|part| status(part)) {
+            Self::Failed { target, why }
         } else if says(&["connect", "dns", "timed out", "timeout", "connection"]) {
             Self::Unreachable { target, why }
         } else {
@@ -126,6 +128,15 @@ impl TargetError {
             Self::Failed { target, why }
         }
     }
+}
+
+/// What a server said, without the page it sent along: `500 Internal Server Error`.
+fn status(part: &str) -> Option<String> {
+    let (_, rest) = part.split_once("status code: ")?;
+    let words = rest.split([':', '\n']).next()?.trim();
+    words
+        .starts_with(|c: char| c.is_ascii_digit())
+        .then(|| format!("it answers {words}"))
 }
 
 fn chain(error: &(dyn Error + 'static)) -> Vec<String> {

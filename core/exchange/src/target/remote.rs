@@ -20,9 +20,9 @@ const CONNECT: Duration = Duration::from_secs(10);
 const REQUEST: Duration = Duration::from_secs(300);
 /// How long a target may take to say whether it is there.
 const ANSWER: Duration = Duration::from_secs(5);
-/// Photographs under way together: their waiting for the disk or the line overlaps, and four of
-/// 3 MB, sealed and not, stay far under the memory a tablet has to spare.
-const AT_ONCE: usize = 4;
+/// Photographs under way together: their waiting for the disk or the line overlaps, and two of
+/// 3 MB, sealed and not, leave the memory of a small tablet alone.
+const AT_ONCE: usize = 2;
 
 /// A target that is not in memory. The library is asynchronous; its runtime lives in here.
 struct Remote {
@@ -213,11 +213,20 @@ impl Target for Remote {
     }
 
     fn put(&self, name: &str, bytes: &[u8]) -> Result<()> {
-        let payload = bytes.to_vec().into();
-        let done = self
-            .runtime
-            .block_on(self.store.put(&Path::from(name), payload));
-        done.map(|_| ()).map_err(self.error(name))
+        let mut tries = 0;
+        loop {
+            let payload = bytes.to_vec().into();
+            let done = self
+                .runtime
+                .block_on(self.store.put(&Path::from(name), payload));
+            match done.map(|_| ()).map_err(self.error(name)) {
+                // Another file put at the same time has just made the folder that was missing.
+                Err(TargetError::Failed { why, .. }) if why.contains("405 ") && tries < AT_ONCE => {
+                    tries += 1;
+                }
+                other => return other,
+            }
+        }
     }
 
     fn delete(&self, name: &str) -> Result<()> {
