@@ -64,7 +64,10 @@ fn a_stick_that_is_not_in_is_not_made_up_and_answers_when_it_is_back() {
     assert!(Targets(&a).answering().expect("list").is_empty());
     std::fs::create_dir_all(&stick).expect("stick");
     assert!(answers(&spec));
-    assert_eq!(Targets(&a).answering().expect("list"), [spec.clone()]);
+    assert_eq!(
+        Targets(&a).answering().expect("list"),
+        std::slice::from_ref(&spec)
+    );
     connect(&spec).expect("connect");
 }
 
