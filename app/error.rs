@@ -57,6 +57,9 @@ pub enum AppError {
     /// A photograph was refused.
     #[error(transparent)]
     Photo(#[from] PhotoError),
+    /// See [`crate::camera::CameraError`].
+    #[error(transparent)]
+    Camera(#[from] crate::camera::CameraError),
     /// A file of ours was refused; the sentence begins with its name.
     #[error("{}: {problem}", path.display())]
     Refused {

@@ -3,6 +3,7 @@
 //! Start at [`cli::run`]; [`pipeline`] is the main job, [`papers`] what comes out of it,
 //! [`records`] where everything is kept.
 
+pub mod camera;
 pub mod casting;
 pub mod cli;
 pub mod clock;
@@ -17,6 +18,8 @@ pub mod photographs;
 pub mod pipeline;
 pub mod printing;
 pub mod records;
+pub mod sound;
+pub mod stand;
 pub mod summary;
 pub mod tie;
 pub mod visits;

@@ -1,14 +1,11 @@
 //! Every intent of the screens, answered.
 
 use super::desk::Desk;
-use super::questions::order_mut;
 use super::session::Session;
 use super::work::{Job, Opening};
 use super::{Inner, handing, timer};
 use plinthside_ui::{App, Backend, Data, PaperKind, Screen};
 use plinthside_visit::Lang;
-use plinthside_visit::order::{Signing, fillable};
-use plinthside_visit::rules;
 use plinthside_visit::verdict::Call;
 use slint::ComponentHandle;
 use std::rc::Rc;
@@ -58,6 +55,10 @@ fn program(app: &App, inner: &Rc<Inner>) {
         s.look.dark = dark;
         s.keep_look();
     })));
+    backend.on_set_sound(with!(inner, |i, on| i.change(|s| {
+        s.look.sound = on;
+        s.keep_look();
+    })));
     backend.on_set_text_scale(with!(inner, |i, percent| i.change(|s| {
         s.look.text_percent = u32::try_from(percent).unwrap_or(100).clamp(100, 150);
         s.keep_look();
@@ -104,8 +105,9 @@ fn visits(app: &App, inner: &Rc<Inner>) {
     })));
     backend.on_visit_again(with!(inner, |i| i.change(Session::visit_again)));
     backend.on_turn_to(with!(inner, |i, side| i.change(|s| {
+        let clinic = s.clinic();
         if let Some(open) = &mut s.open {
-            open.turn_to(super::desk::side(side));
+            open.turn_to(super::desk::side(side), &clinic);
         }
     })));
     backend.on_close_visit(with!(inner, |i| i.change(|s| {
@@ -121,6 +123,10 @@ fn photographs(app: &App, inner: &Rc<Inner>) {
     backend.on_set_photo_folder(with!(inner, |i, folder| i.change(|s| {
         s.taking.folder = folder.as_str().into();
         s.taking.look();
+    })));
+    backend.on_touch_shutter(with!(inner, |i| i.change(|s| {
+        s.taking.problems.clear();
+        s.taking.touch_shutter(std::time::Instant::now());
     })));
     backend.on_leave_photo_out(with!(inner, |i, index| i.change(|s| {
         if let Some(open) = &mut s.open {
@@ -182,25 +188,12 @@ fn questions(app: &App, inner: &Rc<Inner>) {
     backend.on_measure_again(with!(inner, |i| i.ask(|a, v, side| a.again(v, side))));
     backend.on_choose_repeat(with!(inner, |i, index| i
         .ask(|a, _, _| a.choose_repeat(index as usize))));
-    backend.on_choose_answer(with!(inner, |i, index| i.ask(|a, v, side| a.choose(
-        v,
-        side,
-        index as usize
-    ))));
+    backend.on_choose_answer(with!(inner, |i, index| i
+        .change(|s| s.choose_answer(index as usize))));
     backend.on_type_answer(with!(inner, |i, text| i
         .ask(|a, v, side| a.type_in(v, side, &text))));
     backend.on_undo(with!(inner, |i| i.ask(|a, v, side| a.undo(v, side))));
-    backend.on_next_question(with!(inner, |i| i.change(|s| {
-        let (screen, after) = (s.screen, s.screen_after());
-        let more = s
-            .open
-            .as_mut()
-            .and_then(|open| open.asking(screen))
-            .is_some_and(|(a, v, side)| a.next(v, side));
-        if !more {
-            s.go(after);
-        }
-    })));
+    backend.on_next_question(with!(inner, |i| i.change(Session::next_question)));
 }
 
 fn cast(app: &App, inner: &Rc<Inner>) {
@@ -242,37 +235,9 @@ fn cast(app: &App, inner: &Rc<Inner>) {
 
 fn order(app: &App, inner: &Rc<Inner>) {
     let backend = app.global::<Backend>();
-    backend.on_fill_order(with!(inner, |i| i.change(|s| {
-        let clinic = s.clinic();
-        let Some(open) = &mut s.open else { return };
-        let case = &open.case;
-        let mut asked =
-            rules::Case::of_visit(&case.visit, case.side, crate::clock::now().date_naive());
-        asked.results = case.results.as_ref();
-        let values = fillable(&asked, &clinic);
-        if let Some(draft) = order_mut(&mut open.case.visit, open.case.side).draft_mut() {
-            // A confirmed field whose source changed is said by the rules, never overwritten.
-            draft.fill(&values);
-        }
-    })));
-    backend.on_sign_order(with!(inner, |i| i.change(|s| {
-        let Some(prescriber) = s.prescriber() else {
-            return;
-        };
-        let Session { open, tables, .. } = s;
-        let Some(open) = open else { return };
-        let id = order_mut(&mut open.case.visit, open.case.side).id.clone();
-        let signing = Signing {
-            rules: &tables.rules,
-            results: open.case.results.as_ref(),
-            label_side: None,
-            at: crate::clock::now(),
-        };
-        open.refusal = match open.case.visit.sign(&id, &prescriber, signing) {
-            Ok(_) => String::new(),
-            Err(refusal) => refusal.to_string(),
-        };
-    })));
+    backend.on_fill_order(with!(inner, |i| i.change(Session::fill_order)));
+    backend.on_sign_order(with!(inner, |i| i.change(Session::sign_order)));
+    backend.on_keep_as_usual(with!(inner, |i| i.change(Session::keep_as_usual)));
 }
 
 fn papers(app: &App, inner: &Rc<Inner>) {

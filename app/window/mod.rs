@@ -7,10 +7,12 @@ mod advice;
 mod case_list;
 mod check;
 mod connect;
+mod cues;
 mod desk;
 mod handing;
 mod marking;
 mod open;
+mod ordering;
 mod questions;
 mod session;
 mod show;
@@ -29,6 +31,7 @@ pub use session::{Look, Session};
 use crate::error::AppError;
 use crate::invented;
 use crate::records::Place;
+use crate::sound::SystemVoice;
 use plinthside_store::Kdf;
 use plinthside_ui::{App, Backend, Data};
 use plinthside_visit::Lang;
@@ -73,6 +76,7 @@ pub fn open_own(place: Place) -> Result<(), AppError> {
     let desk = Desk::Closed(Door::new(place));
     let mut session = Session::new(desk, Look::of_environment(), tables, folder);
     session.taking.folder = pictures_folder();
+    session.voice = Box::new(SystemVoice::find());
     Ok(run(session)?)
 }
 
@@ -88,7 +92,8 @@ pub fn open_demo() -> Result<(), AppError> {
     })?;
     let tables = Tables::shipped()?;
     let papers = PathBuf::from("plinthside-demo");
-    let session = demo_session(folder.path(), tables, papers)?;
+    let mut session = demo_session(folder.path(), tables, papers)?;
+    session.voice = Box::new(SystemVoice::find());
     Ok(run(session)?)
 }
 
@@ -277,15 +282,24 @@ impl Inner {
     /// Twice a second: the timer runs, new pictures are offered, an idle store is locked.
     fn tick(&self) {
         use plinthside_ui::Screen;
-        let show = {
+        let (shoots, show) = {
             let mut session = self.session.borrow_mut();
-            session.lock_if_idle()
+            session.sound_timer();
+            let shoots = session.sound_shutter();
+            let show = session.lock_if_idle()
+                || shoots.is_some()
                 || match session.screen {
                     Screen::Cast => true,
-                    Screen::Photographs => session.taking.look(),
+                    Screen::Photographs => {
+                        session.taking.look() || session.taking.shutter_at.is_some()
+                    }
                     _ => false,
-                }
+                };
+            (shoots, show)
         };
+        if let Some(case) = shoots {
+            self.worker.post(Job::Shoot { case });
+        }
         if show {
             self.show();
         }

@@ -4,18 +4,19 @@ use super::handing::Papers;
 use super::marking::{Marking, Photo};
 use super::questions::{Asking, cast_mut, examination, inspection, order, person, position};
 use super::timer;
+use super::work::Fresh;
 use crate::casting;
 use crate::error::AppError;
 use crate::pipeline::Measured;
 use crate::records::Records;
+use plinthside_measure::advice::Stand;
 use plinthside_measure::cast::Results;
 use plinthside_measure::marks::{Marks, Side};
 use plinthside_measure::observed::PhotoTags;
 use plinthside_paper::CastCode;
 use plinthside_store::Opened;
 use plinthside_ui as ui;
-use plinthside_visit::cast_record::Measurement;
-use plinthside_visit::verdict::{Call, Evidence, Tolerances, Verdict, verdict};
+use plinthside_visit::verdict::{Advice, Call, Evidence, Tolerances, Verdict, verdict};
 use plinthside_visit::{Cast, Clinic, Tap, Visit};
 use std::collections::BTreeMap;
 
@@ -31,6 +32,8 @@ pub struct Case {
     pub marking: Option<Marking>,
     /// Tags of photographs looked through already, by name.
     pub tags: BTreeMap<String, PhotoTags>,
+    /// Where another photograph would help most, if one was asked about.
+    pub stand: Option<Stand>,
 }
 
 /// The open case and what belongs to working on it.
@@ -75,6 +78,7 @@ impl Case {
             results,
             marking: None,
             tags: BTreeMap::new(),
+            stand: None,
         }
     }
 
@@ -160,13 +164,18 @@ impl Case {
     }
 
     /// Takes a measurement or why there is none; what is kept of it goes into the visit's cast.
-    pub fn measured(&mut self, measured: Result<Box<(Measured, Measurement)>, String>) {
+    pub fn measured(&mut self, measured: Result<Box<Fresh>, String>) {
         let Some(marking) = &mut self.marking else {
             return;
         };
         match measured {
             Ok(measured) => {
-                let (measured, kept) = *measured;
+                let Fresh {
+                    measured,
+                    kept,
+                    stand,
+                } = *measured;
+                self.stand = stand;
                 let Measured {
                     solution,
                     results,
@@ -188,7 +197,7 @@ impl Case {
 impl Open {
     /// Opens a visit on one of its sides.
     #[must_use]
-    pub fn new(kept: Opened<Visit>, side: Side, serial: u64) -> Self {
+    pub fn new(kept: Opened<Visit>, side: Side, serial: u64, clinic: &Clinic) -> Self {
         let case = Case::new(kept.value.clone(), side);
         let asking = |questions| Asking::new(questions, &case.visit, case.side);
         Self {
@@ -200,7 +209,7 @@ impl Open {
             examine: asking(examination()),
             position: asking(position()),
             inspect: asking(inspection()),
-            order: asking(order()),
+            order: asking(order(clinic)),
             papers: Papers::default(),
             refusal: String::new(),
             case,
@@ -230,10 +239,10 @@ impl Open {
     }
 
     /// Turns to the other foot of a visit about both.
-    pub fn turn_to(&mut self, side: Side) {
+    pub fn turn_to(&mut self, side: Side, clinic: &Clinic) {
         if self.case.visit.sides.contains(&side) && self.case.side != side {
             let visit = self.case.visit.clone();
-            let mut fresh = Self::new(self.kept.clone(), side, self.serial);
+            let mut fresh = Self::new(self.kept.clone(), side, self.serial, clinic);
             fresh.case = Case::new(visit, side);
             *self = fresh;
         }
@@ -260,6 +269,18 @@ impl Open {
             },
         };
         verdict(&evidence, tolerances)
+    }
+
+    /// Where to stand for another photograph, if one is worth taking: a mark was seen only once, or
+    /// the camera alone leaves a limit open.
+    #[must_use]
+    pub fn stand(&self, verdict: &Verdict) -> Option<&Stand> {
+        let seen_once = self.case.marking.as_ref().is_some_and(Marking::has_lone_views);
+        let asked = verdict
+            .findings
+            .iter()
+            .any(|f| f.advice == Some(Advice::AnotherPhotograph));
+        self.case.stand.as_ref().filter(|_| seen_once || asked)
     }
 
     /// The list of questions behind a screen, with the visit it asks about.

@@ -2,12 +2,14 @@
 //! screen types but enums; every change goes through here, is saved, and is then shown whole.
 
 use super::advice::Tables;
+use super::cues::Cues;
 use super::desk::{Desk, List};
 use super::handing::Source;
 use super::open::Open;
-use super::taking::Taking;
+use super::taking::{Shutter, Taking};
 use crate::error::AppError;
 use crate::records::Records;
+use crate::sound::{SystemVoice, Tone, Voice};
 use plinthside_measure::marks::Side;
 use plinthside_store::IdleLock;
 use plinthside_ui as ui;
@@ -15,10 +17,12 @@ use plinthside_visit::person::Prescriber;
 use plinthside_visit::{CastSources, Clinic, Lang, Visit};
 use serde::{Deserialize, Serialize};
 use std::path::PathBuf;
-use std::time::SystemTime;
+use std::time::{Instant, SystemTime};
 
 /// The store is locked after so long without a touch.
 const IDLE_MS: i64 = 15 * 60 * 1000;
+/// Longer than any plaster sets on a leg, minutes.
+const SETTING_MIN: i64 = 60;
 /// What the look is kept under, on this device only.
 const LOOK: &str = "look";
 
@@ -31,6 +35,13 @@ pub struct Look {
     pub dark: bool,
     /// 100, 125 or 150.
     pub text_percent: u32,
+    /// The timer is heard.
+    #[serde(default = "heard")]
+    pub sound: bool,
+}
+
+fn heard() -> bool {
+    true
 }
 
 impl Default for Look {
@@ -39,6 +50,7 @@ impl Default for Look {
             lang: Lang::En,
             dark: false,
             text_percent: 100,
+            sound: true,
         }
     }
 }
@@ -80,6 +92,9 @@ pub struct Session {
     pub person: String,
     /// When the newest entry reached the disk, milliseconds since 1970.
     pub saved_ms: Option<i64>,
+    /// What the timer is heard with.
+    pub voice: Box<dyn Voice>,
+    cues: Cues,
     /// Why something could not be saved or read; empty if all is well.
     pub trouble: String,
     idle: IdleLock,
@@ -106,6 +121,8 @@ impl Session {
             folder,
             person: String::new(),
             saved_ms: None,
+            voice: Box::new(SystemVoice::default()),
+            cues: Cues::default(),
             trouble: String::new(),
             idle: IdleLock::new(IDLE_MS, now_ms()),
             opened: 0,
@@ -198,7 +215,7 @@ impl Session {
             .or(visit.value.sides.first().copied())
             .unwrap_or(Side::Left);
         self.saved_ms = Some(visit.saved_at_ms());
-        self.open = Some(Open::new(visit, side, self.opened));
+        self.open = Some(Open::new(visit, side, self.opened, &self.clinic()));
         self.screen = screen;
         self.trouble.clear();
     }
@@ -220,7 +237,7 @@ impl Session {
             self.opened += 1;
             let side = visit.sides.first().copied().unwrap_or(Side::Left);
             self.saved_ms = Some(begun.saved_at_ms());
-            self.open = Some(Open::new(begun, side, self.opened));
+            self.open = Some(Open::new(begun, side, self.opened, &self.clinic()));
             self.screen = ui::Screen::Person;
             self.trouble.clear();
         }
@@ -273,10 +290,51 @@ impl Session {
         self.idle.touch(now_ms());
     }
 
+    /// Lets the timer of the open cast be heard, on whatever screen.
+    pub fn sound_timer(&mut self) {
+        let Some(open) = &self.open else { return };
+        let stages = super::timer::stages(&open.case.visit, open.case.side, &self.tables.timers);
+        let now = crate::clock::now();
+        let due = stages.and_then(|(_, stages)| self.cues.due(&stages, now));
+        if let (Some((tone, stage)), true) = (due, self.look.sound) {
+            self.voice.sound(tone);
+            if let Some(stage) = stage {
+                self.voice.say(stage.label(self.look.lang), self.look.lang);
+            }
+        }
+    }
+
+    /// Lets the shutter's delay be heard; the visit to photograph for when it goes.
+    pub fn sound_shutter(&mut self) -> Option<u64> {
+        let step = self.taking.shutter(Instant::now())?;
+        let case = self.open.as_ref()?.serial;
+        let (tone, goes) = match step {
+            Shutter::Tick => (Tone::Tick, None),
+            Shutter::Goes => (Tone::Shutter, Some(case)),
+        };
+        if self.look.sound {
+            self.voice.sound(tone);
+        }
+        goes
+    }
+
+    /// Whether plaster is setting under somebody's hands: nobody touches the screen then.
+    fn is_setting(&self) -> bool {
+        let record = self.open.as_ref().and_then(|open| {
+            let cast = open.case.visit.cast(open.case.side)?;
+            Some(&cast.record)
+        });
+        record.is_some_and(|record| {
+            let dipped = record.dipped_at.filter(|_| record.removed_at.is_none());
+            dipped.is_some_and(|at| (crate::clock::now() - at).num_minutes() < SETTING_MIN)
+        })
+    }
+
     /// Locks where nobody has touched the screen for long; `true` if it did.
     pub fn lock_if_idle(&mut self) -> bool {
         let due = matches!(&self.desk, Desk::Open(_))
             && !self.desk.is_demo()
+            && !self.is_setting()
             && self.idle.is_due(now_ms());
         if due {
             self.lock();
@@ -327,14 +385,16 @@ impl Session {
         }
         match screen {
             ui::Screen::Cases => self.put_away(),
-            ui::Screen::Photographs => {
-                self.taking.look();
+            ui::Screen::Order => {
+                self.fill_new_order();
+                self.take_up_block();
             }
+            ui::Screen::Photographs => self.look_for_photographs(),
             // A cast without photographs is photographed first.
             ui::Screen::Mark => {
                 let photographs = self.sources().map_or(0, |s| s.photographs.len());
                 if photographs == 0 {
-                    self.taking.look();
+                    self.look_for_photographs();
                     self.screen = ui::Screen::Photographs;
                     return;
                 }
@@ -342,6 +402,43 @@ impl Session {
             _ => {}
         }
         self.screen = screen;
+    }
+
+    fn look_for_photographs(&mut self) {
+        self.taking.look();
+        self.taking.has_camera = crate::camera::is_there();
+        self.taking.shutter_at = None;
+    }
+
+    /// Takes a choice of the question in hand; a first answer leads on.
+    pub fn choose_answer(&mut self, index: usize) {
+        let screen = self.screen;
+        let asking = self.open.as_mut().and_then(|open| open.asking(screen));
+        if let Some((asking, visit, side)) = asking
+            && asking.choose(visit, side, index)
+            && !(screen == ui::Screen::Order && self.take_up_block())
+            && let Some((asking, visit, side)) =
+                self.open.as_mut().and_then(|open| open.asking(screen))
+        {
+            asking.next(visit, side);
+        }
+    }
+
+    /// On to the next question, a copied answer confirmed: on the order to the next field that
+    /// stands in the way of signing; behind the last question to the next screen.
+    pub fn next_question(&mut self) {
+        let (screen, after) = (self.screen, self.screen_after());
+        let asking = self.open.as_mut().and_then(|open| open.asking(screen));
+        if let Some((asking, visit, side)) = asking {
+            asking.confirm(visit, side);
+        }
+        if screen == ui::Screen::Order && self.take_up_block() {
+            return;
+        }
+        let asking = self.open.as_mut().and_then(|open| open.asking(screen));
+        if !asking.is_some_and(|(asking, visit, side)| asking.next(visit, side)) {
+            self.go(after);
+        }
     }
 
     /// Identifier of a listed visit.

@@ -7,12 +7,13 @@ use super::open::{Case, Open};
 use super::questions::{facts, intended};
 use super::session::Session;
 use super::{check, text, timer};
+use crate::stand;
 use chrono::NaiveDate;
 use plinthside_measure::marks::Side;
 use plinthside_paper::CastCode;
 use plinthside_store::Case as Listed;
 use plinthside_ui::{self as ui, App, Data, Theme};
-use plinthside_visit::order::OrderState;
+use plinthside_visit::order::{OrderState, workshop_matters};
 use plinthside_visit::rules::{Checks, Stops};
 use plinthside_visit::{Clinic, Lang, Text, Visit};
 use slint::ComponentHandle;
@@ -35,6 +36,7 @@ pub fn show(app: &App, session: &mut Session) {
         screen,
         tables,
         folder,
+        voice,
         ..
     } = session;
     let (screen, lang) = (*screen, look.lang);
@@ -60,6 +62,7 @@ pub fn show(app: &App, session: &mut Session) {
                 &tables.tolerances,
                 open.decided,
                 open.inner,
+                open.stand(&verdict),
                 lang,
             );
             // Photographs that could not be measured come first: what was checked by hand alone
@@ -74,7 +77,10 @@ pub fn show(app: &App, session: &mut Session) {
             let stops = advice::stopping(&checks, Stops::Photographs, lang);
             let sources = open.case.visit.cast(open.case.side).map(|c| &c.sources);
             let taken = open.case.marking.as_ref().map_or_else(Vec::new, taken);
-            data.set_taking(taking.view(taken, sources, since, stops, lang));
+            let mut view = taking.view(taken, sources, since, stops, lang);
+            let advice = open.stand(&open.verdict(&tables.tolerances));
+            view.advice = advice.map_or_else(String::new, |s| stand::sentence(s, lang)).into();
+            data.set_taking(view);
         }
         ui::Screen::Mark => {
             if let Some(marking) = &open.case.marking {
@@ -85,7 +91,7 @@ pub fn show(app: &App, session: &mut Session) {
             let Case { visit, side, .. } = &open.case;
             let intended = intended(visit, *side, lang);
             let cautions = advice::stopping(&checks, Stops::Casting, lang);
-            data.set_cast(timer::view(
+            let mut view = timer::view(
                 visit,
                 *side,
                 &tables.timers,
@@ -93,7 +99,12 @@ pub fn show(app: &App, session: &mut Session) {
                 intended,
                 cautions,
                 lang,
-            ));
+            );
+            view.sound = match (voice.is_audible(), look.sound) {
+                (false, _) => ui::Sound::None,
+                (true, on) => if on { ui::Sound::On } else { ui::Sound::Off },
+            };
+            data.set_cast(view);
         }
         ui::Screen::Order => {
             data.set_order(question_list(open, screen, tables, &checks, lang));
@@ -144,6 +155,7 @@ fn order_state(open: &Open, checks: &Checks, clinic: &Clinic, lang: Lang) -> ui:
     ui::OrderView {
         revision: newest.map_or(1, |r| r.number as i32),
         signed: newest.is_some_and(|r| r.signature.is_some()),
+        usual: newest.is_some_and(|r| clinic.usual_order == workshop_matters(r)),
         prescriber: prescriber.into(),
         blocks: text::models(advice::blocks(checks, &open.order, lang)),
         refusal: open.refusal.as_str().into(),

@@ -9,7 +9,7 @@ use plinthside_ui as ui;
 use plinthside_visit::{CastSources, Lang, Text};
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
-use std::time::SystemTime;
+use std::time::{Duration, Instant, SystemTime};
 
 /// No more files of a folder are offered: the newest.
 const MOST_OFFERED: usize = 200;
@@ -48,6 +48,22 @@ pub struct Taking {
     pub chosen: BTreeSet<String>,
     /// What went wrong with one or more of them, in words.
     pub problems: Vec<String>,
+    /// This device has a camera.
+    pub has_camera: bool,
+    /// When the camera's shutter goes.
+    pub shutter_at: Option<Instant>,
+}
+
+/// Between the touch and the photograph: time to step back and hold still.
+const SHUTTER_DELAY: Duration = Duration::from_secs(5);
+
+/// What the shutter does now.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Shutter {
+    /// A second less.
+    Tick,
+    /// Now.
+    Goes,
 }
 
 fn is_picture(path: &Path) -> bool {
@@ -86,6 +102,31 @@ impl Taking {
             .retain(|name| found.iter().any(|f| f.name == *name));
         self.offered = found;
         true
+    }
+
+    /// Sets the shutter's delay going, or stops it.
+    pub fn touch_shutter(&mut self, now: Instant) {
+        self.shutter_at = match self.shutter_at {
+            None => Some(now + SHUTTER_DELAY),
+            Some(_) => None,
+        };
+    }
+
+    /// Whole seconds until the shutter goes.
+    #[must_use]
+    pub fn seconds_left(&self, now: Instant) -> Option<u64> {
+        let left = self.shutter_at?.saturating_duration_since(now);
+        Some(left.as_millis().div_ceil(1000) as u64)
+    }
+
+    /// What the shutter does at this moment, asked twice a second.
+    pub fn shutter(&mut self, now: Instant) -> Option<Shutter> {
+        let at = self.shutter_at?;
+        if at <= now {
+            self.shutter_at = None;
+            return Some(Shutter::Goes);
+        }
+        Some(Shutter::Tick)
     }
 
     /// Takes or leaves one picture.
@@ -147,6 +188,9 @@ impl Taking {
         });
         ui::TakingView {
             folder: self.folder.display().to_string().into(),
+            camera: self.has_camera,
+            advice: Default::default(),
+            seconds_left: self.seconds_left(Instant::now()).map_or(-1, |s| s as i32),
             offered: models(offered.collect()),
             taken: models(taken),
             wanted: self.wanted(sources, since).len() as i32,
@@ -159,6 +203,22 @@ impl Taking {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn the_shutter_counts_down_and_goes_once_or_is_stopped() {
+        let start = Instant::now();
+        let after = |ms: u64| start + Duration::from_millis(ms);
+        let mut taking = Taking::default();
+        assert_eq!(taking.shutter(start), None);
+        taking.touch_shutter(start);
+        assert_eq!(taking.seconds_left(after(600)), Some(5));
+        assert_eq!(taking.shutter(after(4600)), Some(Shutter::Tick));
+        assert_eq!(taking.shutter(after(5000)), Some(Shutter::Goes));
+        assert_eq!(taking.shutter(after(5500)), None);
+        taking.touch_shutter(start);
+        taking.touch_shutter(after(100));
+        assert_eq!(taking.shutter(after(9000)), None, "stopped by a second touch");
+    }
 
     #[test]
     fn new_pictures_are_offered_and_taken_in_the_order_they_were_taken() {

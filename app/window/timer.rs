@@ -53,6 +53,19 @@ pub fn fill(visit: &Visit, side: Side) -> ui::Fill {
     }
 }
 
+/// Since when the plaster is wet or the cast off, and the stages from then on; `None` before the
+/// dip. Without a chosen plaster the slowest times count: late is safe, early is not.
+pub fn stages(visit: &Visit, side: Side, timers: &Timers) -> Option<(When, Vec<Stage>)> {
+    let record = record(visit, side)?;
+    let dipped = record.dipped_at?;
+    if let Some(removed) = record.removed_at {
+        return Some((removed, timers.off_the_leg(removed)));
+    }
+    let slowest = || timers.plaster.iter().max_by_key(|p| p.remove_s);
+    let plaster = plaster(visit, side, timers).or_else(slowest)?;
+    Some((dipped, timers.on_the_leg(plaster, dipped)))
+}
+
 /// The timer as the screen shows it.
 pub fn view(
     visit: &Visit,
@@ -75,30 +88,19 @@ pub fn view(
         elapsed: "0:00".into(),
         ..Default::default()
     };
-    let times = record(visit, side).map(|r| (r.dipped_at, r.removed_at));
-    let (stage, since, stages) = match times {
-        Some((Some(_), Some(removed))) => (2, removed, timers.off_the_leg(removed)),
-        // Without a chosen plaster the slowest times count: late is safe, early is not.
-        Some((Some(dipped), None)) => {
-            let slowest = || timers.plaster.iter().max_by_key(|p| p.remove_s);
-            let stages = chosen
-                .or_else(slowest)
-                .map(|p| timers.on_the_leg(p, dipped));
-            if now < timers.uncovered_until(dipped) {
-                cautions.push(ui::Remark {
-                    text: timers.heat.say.get(lang).into(),
-                    source: timers.heat.source.line(lang).into(),
-                    tone: ui::Tone::Caution,
-                });
-            }
-            (1, dipped, stages.unwrap_or_default())
-        }
-        _ => {
-            view.cautions = models(cautions);
-            return view;
-        }
+    let Some((since, stages)) = stages(visit, side, timers) else {
+        view.cautions = models(cautions);
+        return view;
     };
-    view.stage = stage;
+    let on_the_leg = record(visit, side).is_some_and(|r| r.removed_at.is_none());
+    if on_the_leg && now < timers.uncovered_until(since) {
+        cautions.push(ui::Remark {
+            text: timers.heat.say.get(lang).into(),
+            source: timers.heat.source.line(lang).into(),
+            tone: ui::Tone::Caution,
+        });
+    }
+    view.stage = if on_the_leg { 1 } else { 2 };
     view.elapsed = clock((now - since).num_seconds()).into();
     if let Some((stage, left)) = Stage::at(&stages, now) {
         view.now_text = stage.kind.label(lang).into();

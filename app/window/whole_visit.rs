@@ -7,6 +7,8 @@ use i_slint_backend_testing::{AccessibleRole, ElementHandle};
 use plinthside_demo_data::CASTS;
 use plinthside_measure::marks::Marks;
 use plinthside_ui::{Answer, QuestionList, Screen};
+use plinthside_visit::person::Lab;
+use serde_json::json;
 use slint::Model;
 use std::cell::Cell;
 
@@ -60,6 +62,30 @@ impl Finger<'_> {
         }
     }
 
+    /// Answers what stands in the way of signing, as it is asked.
+    fn answer_blocks(&self, answers: &[(&str, &str)]) {
+        for _ in 0..2 * answers.len() {
+            if self.data().get_order_state().blocks.row_count() == 0 {
+                return;
+            }
+            let question = self.list().question;
+            let (_, answer) = answers
+                .iter()
+                .find(|(title, _)| question.title == *title)
+                .unwrap_or_else(|| panic!("nobody said what to answer to {}", question.title));
+            if question.answer == Answer::Number {
+                self.turn_dial(&question.title, answer);
+                self.next();
+            } else {
+                self.tap(answer);
+                if question.answer == Answer::AnyOf {
+                    self.next();
+                }
+            }
+        }
+        panic!("{:?} still stand in the way", self.data().get_order_state().blocks.row_data(0));
+    }
+
     /// Takes a question in hand by its tile. Where it is scrolled out of view, or the list opens in
     /// place of the question, a swipe or a tap more is counted.
     fn tap_tile(&self, label: &str, index: usize) {
@@ -85,13 +111,17 @@ impl Finger<'_> {
     fn next(&self) {
         let name = match self.data().get_screen() {
             Screen::Examine => "Next reading",
+            Screen::Order if self.data().get_order_state().blocks.row_count() > 0 => {
+                "Next to answer"
+            }
             Screen::Order => "Next field",
             _ => "Next",
         };
         self.tap(name);
     }
 
-    /// Marks the photographs: each mark in two of them by hand, then what the program proposes.
+    /// Marks the photographs: each mark in two of them by hand, then what the program proposes,
+    /// until every mark was seen three times.
     fn mark(&self, marks: &Marks) {
         let photos = self.data().get_mark().photos.row_count();
         for n in 0..photos {
@@ -99,49 +129,43 @@ impl Finger<'_> {
                 let marking = case(s).marking.as_ref();
                 marking.is_some_and(Marking::is_shown)
             });
-            self.mark_one(marks);
-            if n + 1 < photos {
+            self.mark_by_hand(marks);
+            settle(self.window);
+            let view = self.data().get_mark();
+            if view.items.iter().all(|item| item.views >= 3) {
+                return;
+            }
+            if view.proposed > 0 {
+                self.tap("Take the marks proposed here");
+            } else if n + 1 < photos {
                 self.tap("Next photograph");
             }
         }
     }
 
-    fn mark_one(&self, marks: &Marks) {
+    fn mark_by_hand(&self, marks: &Marks) {
         let view = self.data().get_mark();
         let index = usize::try_from(view.photo_index).expect("an index");
         let photo = view.photos.row_data(index).expect("a photograph").name;
-        if view.proposed > 0 {
-            self.tap("Take the marks proposed here");
-        }
         for (i, item) in view.items.iter().enumerate() {
             let here = marks
                 .views
                 .iter()
                 .find(|v| photo == v.photo && item.name == v.mark.as_str());
-            let views = self
-                .data()
-                .get_mark()
-                .items
-                .row_data(i)
-                .map_or(0, |i| i.views);
-            let (Some(here), true) = (here, views < 2) else {
+            let (Some(here), true) = (here, item.views < 2) else {
                 continue;
             };
+            let backend = self.window.app.global::<Backend>();
             if self.data().get_mark().chosen != i as i32 {
-                self.window
-                    .app
-                    .global::<Backend>()
-                    .invoke_choose_mark(i as i32);
+                println!("  choose {} in {photo}", item.name);
+                backend.invoke_choose_mark(i as i32);
                 self.taps.set(self.taps.get() + 1);
             }
             let [x, y] = here.px;
-            self.window
-                .app
-                .global::<Backend>()
-                .invoke_tap_photo(x as f32, y as f32);
+            println!("  tap {} in {photo}", item.name);
+            backend.invoke_tap_photo(x as f32, y as f32);
             self.taps.set(self.taps.get() + 1);
         }
-        settle(self.window);
     }
 }
 
@@ -176,6 +200,23 @@ const EXAMINATION: [(&str, &str); 22] = [
     ("Skin under the plaster", "intact"),
     ("Bimalleolar breadth", "72"),
     ("Heel to first MTP", "176"),
+];
+
+/// What is chosen for this patient; the workshop matters are the clinic's usual ones.
+const ORDER: [(&str, &str); 13] = [
+    ("Plantarflexion", "stopped"),
+    ("Plantarflexion stop at", "0"),
+    ("Plantarflexion stop", "fixed"),
+    ("Dorsiflexion", "free"),
+    ("Hinge on", "both sides"),
+    ("Ankle angle on the bench", "as cast"),
+    ("Hinge line", "own_marks"),
+    ("Calf band's upper edge from the floor", "330"),
+    ("Rearfoot post", "none"),
+    ("Forefoot", "none"),
+    ("Heel skive", "none"),
+    ("Shoe, heel to ball drop", "8"),
+    ("Straps", "calf"),
 ];
 
 #[test]
@@ -223,6 +264,27 @@ fn a_first_visit_by_touch_is_measured_judged_and_its_order_filled() {
         }
     });
     assert_eq!(data.get_screen(), Screen::Cases);
+
+    // The clinic has a workshop, a hinge and what it usually orders.
+    window.inner.session.borrow_mut().change_clinic(|clinic| {
+        clinic.labs.push(Lab {
+            name: "Kiln Row Workshop".into(),
+            ..Lab::default()
+        });
+        clinic.prescribers[0].registration = "PT-20417".into();
+        clinic.usual_order = [
+            ("identity.quantity", json!(1)),
+            ("identity.lab", json!("Kiln Row Workshop")),
+            ("identity.cast_afterwards", json!("return")),
+            ("motion.hinge", json!("ball bearing, stainless")),
+            ("shell.plastic", json!("polypropylene")),
+            ("shell.thickness_mm", json!(4)),
+            ("shell.footplate_end", json!("sulcus")),
+            ("closure.straps", json!([{ "place": "calf" }, { "place": "instep" }])),
+        ]
+        .map(|(path, value)| (path.to_owned(), value))
+        .into();
+    });
 
     // Person, examination, position.
     finger.tap("New visit");
@@ -278,6 +340,7 @@ fn a_first_visit_by_touch_is_measured_judged_and_its_order_filled() {
     println!("{} taps to the end of marking", finger.taps.get());
     picture(&window, "visit-06-marks");
     finger.tap("Results");
+    println!("{} taps to the results", finger.taps.get());
     until(&window, "the results", |s| case(s).results.is_some());
     picture(&window, "visit-07-check");
     finger.tap("By hand");
@@ -289,31 +352,29 @@ fn a_first_visit_by_touch_is_measured_judged_and_its_order_filled() {
     finger.tap("Check");
     finger.tap("Keep this cast");
     finger.tap("On to the order");
-
-    // Order: filled, answered where it must be, signed.
-    finger.tap("Fill from the measurement");
+    // Order: filled from measurement and clinic, answered where it must be, signed.
     picture(&window, "visit-08-order");
-    let order = data.get_order_state();
-    println!(
-        "{} taps from the list of visits to the order filled; {} fields still to be answered before signing",
-        finger.taps.get(),
-        order.blocks.row_count()
-    );
-    assert!(finger.taps.get() <= 115, "{} taps", finger.taps.get());
-    let filled = data
-        .get_order()
-        .tiles
-        .iter()
-        .filter(|t| !t.value.is_empty())
-        .count();
-    assert!(
-        filled >= 3,
-        "only {filled} fields were filled from the measurement"
-    );
-    assert!(
-        !order.signed && order.blocks.row_count() > 0,
-        "nothing presumes an order"
-    );
+    println!("{} taps to the order", finger.taps.get());
+    finger.answer_blocks(&ORDER);
+    picture(&window, "visit-09-answered");
+    println!("{} taps to the order answered", finger.taps.get());
+    finger.tap("Sign as Ines Calloway");
+    assert!(data.get_order_state().signed, "{}", data.get_order_state().refusal);
+    picture(&window, "visit-10-signed");
+    finger.tap("On to the label");
+    finger.tap("Bind a new code");
+    settle(&window);
+    finger.tap("Save the label");
+    picture(&window, "visit-11-label");
+    finger.tap("On to the hand-over");
+    finger.tap("Write the papers");
+    until(&window, "the papers", |_| {
+        let papers = data.get_hand_over().papers;
+        papers.iter().all(|paper| !paper.file.is_empty())
+    });
+    picture(&window, "visit-12-hand-over");
+    println!("first visit: {} taps", finger.taps.get());
+    assert!(finger.taps.get() <= 110, "{} taps", finger.taps.get());
 
     // What was entered is on the disk, under its passphrase, as it was.
     let (id, before) = {

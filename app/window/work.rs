@@ -9,7 +9,8 @@ use super::taking::Read;
 use crate::error::AppError;
 use crate::pipeline::{self, Measured};
 use crate::records::{self, Records};
-use crate::{clock, files};
+use crate::{camera, clock, files, stand};
+use plinthside_measure::advice::Stand;
 use plinthside_measure::detect::{self, DetectOptions};
 use plinthside_measure::ink::{self, InkDot};
 use plinthside_measure::marks::Marks;
@@ -49,6 +50,8 @@ pub enum Job {
     Open(Box<Opening>),
     /// Read photographs that are to be taken in.
     Take { case: u64, paths: Vec<PathBuf> },
+    /// Take a photograph with the device's camera, and take it in.
+    Shoot { case: u64 },
     /// Write papers to a folder.
     Papers {
         case: u64,
@@ -84,6 +87,16 @@ pub struct Measuring {
     pub by: String,
 }
 
+/// A measurement just made.
+pub struct Fresh {
+    /// All of it.
+    pub measured: Measured,
+    /// What the visit keeps of it.
+    pub kept: Measurement,
+    /// Where another photograph would help most.
+    pub stand: Option<Stand>,
+}
+
 /// A photograph ready for the screen.
 pub struct Decoded {
     /// What the ink is sought in.
@@ -113,7 +126,7 @@ pub enum Told {
     /// A measurement, or why there is none yet.
     Measured {
         case: u64,
-        measured: Result<Box<(Measured, Measurement)>, String>,
+        measured: Result<Box<Fresh>, String>,
     },
     /// The records, or why they can't be opened.
     Opened(Result<Box<Records>, String>),
@@ -232,7 +245,12 @@ fn work(job: Job, stop: &AtomicBool, tell: &impl Fn(Told) -> bool) -> bool {
             let measured = pipeline::measure(Some(&m.mat), &m.tags, &m.marks, &options)
                 .and_then(|measured| {
                     let kept = measured.to_keep(photos, &m.by, clock::now())?;
-                    Ok(Box::new((measured, kept)))
+                    let solution = measured.solution.as_ref();
+                    Ok(Box::new(Fresh {
+                        stand: solution.and_then(|s| stand::next_photograph(s, &m.marks)),
+                        measured,
+                        kept,
+                    }))
                 })
                 .map_err(|e| e.to_string());
             tell(Told::Measured { case, measured })
@@ -258,6 +276,15 @@ fn work(job: Job, stop: &AtomicBool, tell: &impl Fn(Told) -> bool) -> bool {
                 }
             }
             true
+        }
+        Job::Shoot { case } => {
+            let photo = shoot().map(Box::new).map_err(|e| e.to_string());
+            tell(Told::Taken {
+                case,
+                photo,
+                done: 1,
+                of: 1,
+            })
         }
         Job::Label { case, source } => tell(Told::Label {
             case,
@@ -287,10 +314,19 @@ fn open(opening: &Opening) -> Result<Records, AppError> {
     }
 }
 
-/// Reads a photograph and looks through it for tags and labels.
 fn read(path: &Path) -> Result<Read, AppError> {
-    let name = files::photo_name(path);
-    let bytes = files::read_photo(path)?;
+    look_through(files::photo_name(path), files::read_photo(path)?)
+}
+
+/// A photograph of this moment. It goes into the encrypted store and nowhere else.
+fn shoot() -> Result<Read, AppError> {
+    let bytes = camera::open()?.shoot()?;
+    let name = clock::now().format("camera-%Y%m%d-%H%M%S.jpg").to_string();
+    look_through(name, bytes)
+}
+
+/// Looks through a photograph for tags and labels.
+fn look_through(name: String, bytes: Vec<u8>) -> Result<Read, AppError> {
     let photo = photo::decode_luma(&name, &bytes)?;
     let codes = read_codes(&Luma::from_grey(photo.width, photo.height, &photo.luma())?);
     Ok(Read {

@@ -2,6 +2,7 @@
 //! their ±. The pale shape behind them is drawn through the points for orientation alone.
 
 use super::canvas::{Canvas, P, lerp};
+use plinthside_measure::advice::Stand;
 use plinthside_measure::cast::{ResultName, Results};
 use plinthside_measure::marks::{MarkName, Side};
 use plinthside_measure::quantity::Quantity;
@@ -174,8 +175,9 @@ pub fn rear(results: &Results) -> Drawing {
     canvas.finish(heel_x - 2.1 * h, -top, heel_x + 2.1 * h, 19.0)
 }
 
-/// From above, toes up: the patient's left is on the left.
-pub fn above(results: &Results) -> Drawing {
+/// From above, toes up: the patient's left is on the left. An arrow points from where another
+/// photograph would help.
+pub fn above(results: &Results, stand: Option<&Stand>) -> Drawing {
     let cast = Cast::new(results);
     let view = |p: [f64; 3]| -> P { [-p[1], -p[0]] };
     let mut canvas = Canvas::default();
@@ -221,6 +223,9 @@ pub fn above(results: &Results) -> Drawing {
         if let Some(point) = cast.at(mark) {
             canvas.dot(view(point), true);
         }
+    }
+    if let Some(stand) = stand {
+        arrow_from(&mut canvas, stand.azimuth_deg, [0.0, -0.5 * front], 1.9 * h);
     }
     sides(&mut canvas, results.side, -1.7 * h, 1.7 * h, -4.0);
     canvas.finish(-2.1 * h, -front, 2.1 * h, 12.0)
@@ -338,6 +343,22 @@ pub fn side(results: &Results, inner: bool) -> Drawing {
         (-front, 24.0)
     };
     canvas.finish(left, -top, end, 19.0)
+}
+
+/// An arrow to the middle of the cast from the direction of a camera, counted from the toes
+/// towards the patient's left.
+fn arrow_from(canvas: &mut Canvas, azimuth_deg: f64, middle: P, reach: f64) {
+    let (sin, cos) = azimuth_deg.to_radians().sin_cos();
+    let out = |mm: f64, aside: f64| -> P {
+        [
+            middle[0] - sin * mm + cos * aside,
+            middle[1] - cos * mm - sin * aside,
+        ]
+    };
+    let (tip, barb) = (0.55 * reach, 0.72 * reach);
+    canvas.line(Stroke::Advice, out(reach, 0.0), out(tip, 0.0));
+    canvas.line(Stroke::Advice, out(barb, 7.0), out(tip, 0.0));
+    canvas.line(Stroke::Advice, out(barb, -7.0), out(tip, 0.0));
 }
 
 /// Which side of the drawing is the inner one.

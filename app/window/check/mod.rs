@@ -5,6 +5,8 @@ mod canvas;
 mod drawings;
 
 use super::text::{self, models};
+use crate::stand;
+use plinthside_measure::advice::Stand;
 use plinthside_measure::cast::{ResultName, Results, SideOutcome};
 use plinthside_measure::quantity::Quantity;
 use plinthside_ui as ui;
@@ -19,6 +21,7 @@ pub fn view(
     tolerances: &Tolerances,
     decided: Option<Call>,
     inner: bool,
+    stand: Option<&Stand>,
     lang: Lang,
 ) -> ui::CheckView {
     let findings: Vec<ui::Finding> = verdict
@@ -40,7 +43,7 @@ pub fn view(
         sentence: sentence(verdict, lang).into(),
         decided: decided.map_or(ui::Level::None, level),
         rear: results.map_or_else(empty, drawings::rear),
-        above: results.map_or_else(empty, drawings::above),
+        above: results.map_or_else(empty, |r| drawings::above(r, stand)),
         side: results.map_or_else(empty, |r| drawings::side(r, inner)),
         inner,
         rear_value: measured(ResultName::Heel),
@@ -54,6 +57,7 @@ pub fn view(
                 .map(|t| t.get(lang).into())
                 .collect(),
         ),
+        advice: stand.map_or_else(String::new, |s| stand::sentence(s, lang)).into(),
         remarks: models(results.map_or_else(Vec::new, remarks)),
     }
 }

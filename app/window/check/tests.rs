@@ -48,7 +48,7 @@ fn shown(side: Side, bimalleolar_mm: f64, lang: Lang) -> ui::CheckView {
     let results = example(side, bimalleolar_mm);
     let tolerances = Tolerances::shipped().expect("the shipped table");
     let verdict = verdict(&Evidence::of_results(&results), &tolerances);
-    view(Some(&results), &verdict, &tolerances, None, true, lang)
+    view(Some(&results), &verdict, &tolerances, None, true, None, lang)
 }
 
 #[test]
@@ -127,6 +127,7 @@ fn without_results_the_screen_says_what_is_missing() {
         &tolerances,
         None,
         true,
+        None,
         Lang::En,
     );
     assert_eq!((view.ready, view.level), (false, ui::Level::None));

@@ -155,6 +155,12 @@ impl Marking {
         self.remark.as_deref().unwrap_or_default()
     }
 
+    /// Whether a mark was seen in one photograph only.
+    #[must_use]
+    pub fn has_lone_views(&self) -> bool {
+        self.solution.as_ref().is_some_and(|s| !s.seen_once.is_empty())
+    }
+
     /// Takes a decoded photograph with the ink found in it.
     pub fn decoded(&mut self, index: usize, Decoded { photo, pixels, ink }: Decoded) {
         self.asked_for = None;
@@ -262,7 +268,8 @@ impl Marking {
             .collect()
     }
 
-    /// Takes every mark that the other views place on ink here. `false` if there is none.
+    /// Takes every mark that the other views place on ink here, and turns to the next photograph.
+    /// `false` if there is none.
     pub fn take_predicted(&mut self) -> bool {
         let proposals = self.proposals();
         if proposals.is_empty() {
@@ -270,6 +277,7 @@ impl Marking {
         }
         self.undo.push(self.taps.clone());
         self.taps.extend(proposals);
+        self.choose_photo(self.photo_index + 1);
         true
     }
 

@@ -112,7 +112,9 @@ pub trait Question {
     fn copied(&self, _visit: &Visit, _side: Side) -> bool {
         false
     }
-    /// The choices; none for a number.
+    /// Says that a copied answer still holds.
+    fn confirm(&self, _visit: &mut Visit, _side: Side) {}
+    /// The choices; of typed text, words that were typed before. None for a number.
     fn choices(&self, _visit: &Visit, _side: Side, _lang: Lang) -> Vec<ui::ChoiceItem> {
         Vec::new()
     }
@@ -179,6 +181,11 @@ impl Asking {
         self.now().map_or_else(String::new, |q| q.key())
     }
 
+    /// Which question is in hand.
+    pub fn chosen(&self) -> usize {
+        self.chosen
+    }
+
     /// The question about a field or fact.
     pub fn index_of(&self, key: &str) -> Option<usize> {
         self.questions.iter().position(|q| q.key() == key)
@@ -202,6 +209,13 @@ impl Asking {
             self.repeat = self
                 .now()
                 .map_or(0, |q| q.numbers(visit, side).len().saturating_sub(1));
+        }
+    }
+
+    /// Says that a copied answer in hand still holds.
+    pub fn confirm(&mut self, visit: &mut Visit, side: Side) {
+        if self.now().is_some_and(|q| q.copied(visit, side)) {
+            self.change(visit, |question, visit, _| question.confirm(visit, side));
         }
     }
 
@@ -280,17 +294,16 @@ impl Asking {
         self.repeat = index;
     }
 
-    /// Takes or leaves a choice; a first answer leads on to the next question.
-    pub fn choose(&mut self, visit: &mut Visit, side: Side, index: usize) {
+    /// Takes or leaves a choice; `true` for a first answer, which leads on to another question.
+    pub fn choose(&mut self, visit: &mut Visit, side: Side, index: usize) -> bool {
         let first = self.now().is_some_and(|q| {
-            matches!(q.kind(), Kind::OneOf) && q.shown(visit, side, Lang::En).is_empty()
+            matches!(q.kind(), Kind::OneOf | Kind::Text)
+                && q.shown(visit, side, Lang::En).is_empty()
         });
         self.change(visit, |question, visit, _| {
             question.choose(visit, side, index)
         });
-        if first {
-            self.next(visit, side);
-        }
+        first
     }
 
     /// Takes typed text; what can't be taken stays on the screen with its problem.
@@ -360,6 +373,7 @@ impl Asking {
             note: q.note(visit, side, lang).into(),
             source: q.source(lang).into(),
             choices: models(q.choices(visit, side, lang)),
+            copied: q.copied(visit, side),
             ..Default::default()
         };
         match q.kind() {

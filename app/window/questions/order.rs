@@ -7,18 +7,24 @@ use plinthside_ui as ui;
 use plinthside_visit::order::{
     FIELDS, Field, FieldKind, Order, Place, Revision, StrapPlace, at, json_of,
 };
-use plinthside_visit::{Entry, Lang, Text, Visit};
+use plinthside_visit::{Clinic, Entry, Lang, Text, Visit};
 use serde_json::Value;
 
-/// Every field, in printing order.
-pub fn order() -> Vec<Box<dyn Question>> {
+/// Every field, in printing order; words the clinic uses can be tapped.
+pub fn order(clinic: &Clinic) -> Vec<Box<dyn Question>> {
     FIELDS
         .iter()
-        .map(|f| Box::new(OfField(f)) as Box<dyn Question>)
+        .map(|field| {
+            let words = clinic.words_for(field.path);
+            Box::new(OfField { field, words }) as Box<dyn Question>
+        })
         .collect()
 }
 
-struct OfField(&'static Field);
+struct OfField {
+    field: &'static Field,
+    words: Vec<String>,
+}
 
 fn revision(visit: &Visit, side: Side) -> Option<&Revision> {
     visit.order(side).and_then(|order| order.revisions.last())
@@ -41,15 +47,15 @@ pub fn order_mut(visit: &mut Visit, side: Side) -> &mut Order {
 
 impl OfField {
     fn value(&self, visit: &Visit, side: Side) -> Option<Value> {
-        at(&json_of(&revision(visit, side)?.prescription), self.0.path).cloned()
+        at(&json_of(&revision(visit, side)?.prescription), self.field.path).cloned()
     }
 
     fn set(&self, visit: &mut Visit, side: Side, value: Value) {
         // The value is made from the field's own kind, so it fits; a frozen revision stays.
         if let Some(draft) = order_mut(visit, side).draft_mut()
-            && draft.prescription.set(self.0.path, value).is_ok()
+            && draft.prescription.set(self.field.path, value).is_ok()
         {
-            draft.because.remove(self.0.path);
+            draft.because.remove(self.field.path);
         }
     }
 }
@@ -94,11 +100,11 @@ fn labelled<'a>(token: &str, label: impl Fn(Lang) -> &'a str) -> (String, Text) 
 
 impl Question for OfField {
     fn key(&self) -> String {
-        self.0.path.to_owned()
+        self.field.path.to_owned()
     }
 
     fn label(&self, lang: Lang) -> String {
-        self.0.label(lang).to_owned()
+        self.field.label(lang).to_owned()
     }
 
     fn note(&self, visit: &Visit, side: Side, lang: Lang) -> String {
@@ -114,12 +120,12 @@ impl Question for OfField {
         }
         revision
             .because
-            .get(self.0.path)
+            .get(self.field.path)
             .map_or_else(String::new, |b| b.because.clone())
     }
 
     fn kind(&self) -> Kind {
-        match self.0.kind {
+        match self.field.kind {
             FieldKind::Number(unit) => {
                 let (low, high) = match unit {
                     "deg" => (-30.0, 30.0),
@@ -149,7 +155,7 @@ impl Question for OfField {
 
     fn type_in(&self, visit: &mut Visit, side: Side, text: &str) -> Option<Text> {
         let text = text.trim();
-        let value = match self.0.kind {
+        let value = match self.field.kind {
             _ if text.is_empty() => Value::Null,
             FieldKind::Date => match read_day(text) {
                 Some(day) => Value::String(day.to_string()),
@@ -173,13 +179,13 @@ impl Question for OfField {
         let line = revision
             .lines(lang)
             .into_iter()
-            .find(|line| line.field.path == self.0.path);
+            .find(|line| line.field.path == self.field.path);
         line.map_or_else(String::new, |line| line.value)
     }
 
     fn choices(&self, visit: &Visit, side: Side, lang: Lang) -> Vec<ui::ChoiceItem> {
         let now = self.value(visit, side);
-        match self.0.kind {
+        match self.field.kind {
             FieldKind::Word(list) => list()
                 .iter()
                 .map(|(token, label)| {
@@ -198,7 +204,7 @@ impl Question for OfField {
                 let now = now.as_ref().and_then(Value::as_bool);
                 vec![item(yes, now == Some(true)), item(no, now == Some(false))]
             }
-            FieldKind::List => places(self.0.path)
+            FieldKind::List => places(self.field.path)
                 .iter()
                 .map(|(token, label)| {
                     let chosen = now.as_ref().and_then(Value::as_array);
@@ -206,18 +212,37 @@ impl Question for OfField {
                     item(label.get(lang), chosen)
                 })
                 .collect(),
+            FieldKind::Text => {
+                let now = now.as_ref().and_then(Value::as_str);
+                let words = self.words.iter();
+                words.map(|word| item(word, now == Some(word))).collect()
+            }
             _ => Vec::new(),
         }
     }
 
+    fn copied(&self, visit: &Visit, side: Side) -> bool {
+        revision(visit, side).is_some_and(|r| r.is_unconfirmed_copy(self.field.path))
+    }
+
+    fn confirm(&self, visit: &mut Visit, side: Side) {
+        if let Some(because) = order_mut(visit, side)
+            .draft_mut()
+            .and_then(|draft| draft.because.get_mut(self.field.path))
+        {
+            because.confirmed = true;
+        }
+    }
+
     fn choose(&self, visit: &mut Visit, side: Side, index: usize) {
-        let chosen = match self.0.kind {
+        let chosen = match self.field.kind {
             FieldKind::Word(list) => list()
                 .get(index)
                 .map(|(token, _)| Value::String(token.clone())),
             FieldKind::Flag => Some(Value::Bool(index == 0)),
+            FieldKind::Text => self.words.get(index).cloned().map(Value::String),
             FieldKind::List => {
-                if let Some((place, _)) = places(self.0.path).get(index) {
+                if let Some((place, _)) = places(self.field.path).get(index) {
                     self.toggle(visit, side, place);
                 }
                 return;

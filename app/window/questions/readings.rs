@@ -104,6 +104,12 @@ impl Question for OfKind {
             .is_some_and(Reading::is_unconfirmed_copy)
     }
 
+    fn confirm(&self, visit: &mut Visit, side: Side) {
+        if self.copied(visit, side) {
+            self.find_mut(visit, side);
+        }
+    }
+
     fn choices(&self, visit: &Visit, side: Side, lang: Lang) -> Vec<ui::ChoiceItem> {
         let chosen = self
             .find(visit, side)

@@ -1,4 +1,5 @@
 use super::*;
+use plinthside_visit::Clinic;
 use plinthside_visit::cast_record::CastPosition;
 
 fn visit() -> Visit {
@@ -95,7 +96,7 @@ fn words_of_the_position_are_chosen_and_left_again() {
 #[test]
 fn an_order_field_is_set_by_its_path_and_a_signed_order_is_frozen() {
     let mut visit = visit();
-    let mut asking = Asking::new(order(), &visit, Side::Left);
+    let mut asking = Asking::new(order(&Clinic::default()), &visit, Side::Left);
     find(&mut asking, &visit, "Dorsiflexion");
     asking.choose(&mut visit, Side::Left, 1);
     find(&mut asking, &visit, "Dorsiflexion");
@@ -123,7 +124,7 @@ fn an_order_field_is_set_by_its_path_and_a_signed_order_is_frozen() {
 #[test]
 fn every_question_can_be_asked_in_both_languages() {
     let visit = visit();
-    for questions in [person(), examination(), position(), inspection(), order()] {
+    for questions in [person(), examination(), position(), inspection(), order(&Clinic::default())] {
         let mut asking = Asking::new(questions, &visit, Side::Left);
         loop {
             for lang in [Lang::En, Lang::De] {

@@ -4,6 +4,8 @@ use crate::entry::Entry;
 use crate::words::{Extra, Lang, words};
 use chrono::{DateTime, FixedOffset, NaiveDate};
 use serde::{Deserialize, Serialize};
+use serde_json::Value;
+use std::collections::BTreeMap;
 
 /// A moment with the offset of the place where it was written down.
 pub type When = DateTime<FixedOffset>;
@@ -123,6 +125,11 @@ pub struct Clinic {
     /// Printers it prints on.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub printers: Vec<ClinicPrinter>,
+    /// What it usually orders of its workshops, by the order field's path. Never what is chosen for
+    /// a patient.
+    pub usual_order: BTreeMap<String, Value>,
+    /// Words typed into fields of its orders before, by the field's path, newest first.
+    pub words: BTreeMap<String, Vec<String>>,
     /// Fields of a newer version.
     #[serde(flatten)]
     pub extra: Extra,

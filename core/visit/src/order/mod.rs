@@ -1,6 +1,7 @@
 //! The order for one foot: numbered revisions, each frozen once signed, and what became of it.
 
 mod catalogue;
+mod earlier;
 mod fields;
 mod fill;
 mod lists;
@@ -9,6 +10,7 @@ mod statement;
 mod words;
 
 pub use catalogue::{FIELDS, Field, FieldKind, Line, SetError, at, field, json_of, usable_number};
+pub use earlier::{as_before, is_workshop_matter, usual, workshop_matters};
 pub use fields::*;
 pub use fill::{Filled, Stale, fillable};
 pub use sign::{SignError, Signing};

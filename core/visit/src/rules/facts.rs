@@ -265,6 +265,7 @@ const NAMED: &[(&str, Kind)] = &[
     ("skive_reach_share", ONE),
     ("entries_in_question", ONE),
     ("copies_unconfirmed", ONE),
+    ("order_copies_unconfirmed", ONE),
 ];
 
 fn dimension(name: &str) -> Option<Dimension> {

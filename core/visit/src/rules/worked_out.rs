@@ -34,6 +34,12 @@ pub(super) fn get(case: &Case<'_>, fact: &str) -> Option<Value> {
                 .filter(|r| r.is_unconfirmed_copy());
             Some(Value::Number(copies.count() as f64))
         }
+        "order_copies_unconfirmed" => {
+            let revision = case.revision?;
+            let copies = revision.because.keys();
+            let copies = copies.filter(|path| revision.is_unconfirmed_copy(path));
+            Some(Value::Number(copies.count() as f64))
+        }
         _ => None,
     }
 }
