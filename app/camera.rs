@@ -10,13 +10,17 @@ pub enum CameraError {
     #[error("no camera was found; photographs are taken in from the folder")]
     None,
     /// It sends no JPEG.
-    #[error("the camera {name} sends no JPEG pictures; take photographs with another one into the folder")]
+    #[error(
+        "the camera {name} sends no JPEG pictures; take photographs with another one into the folder"
+    )]
     NoJpeg {
         /// What the camera calls itself.
         name: String,
     },
     /// It sent nothing in time.
-    #[error("the camera {name} sent no picture within {within_s} s; unplug it and plug it in again, or use the folder")]
+    #[error(
+        "the camera {name} sent no picture within {within_s} s; unplug it and plug it in again, or use the folder"
+    )]
     Silent {
         /// What the camera calls itself.
         name: String,
@@ -167,7 +171,10 @@ mod tests {
         let mut kept = file[..2].to_vec();
         let mut at = 2;
         loop {
-            let (marker, length) = (file[at + 1], u16::from_be_bytes([file[at + 2], file[at + 3]]));
+            let (marker, length) = (
+                file[at + 1],
+                u16::from_be_bytes([file[at + 2], file[at + 3]]),
+            );
             if marker == 0xDA {
                 kept.extend(&file[at..]);
                 return kept;
@@ -195,7 +202,11 @@ mod tests {
         let mended = with_tables(bare);
         let pixels = |bytes: &[u8]| image::load_from_memory(bytes).expect("decodes").to_rgb8();
         assert_eq!(pixels(&mended), pixels(&file));
-        assert_eq!(with_tables(file.clone()), file, "a whole file stays as it is");
+        assert_eq!(
+            with_tables(file.clone()),
+            file,
+            "a whole file stays as it is"
+        );
         for odd in [vec![], vec![0xFF], vec![0xFF, 0xD8, 0xFF, 0xDB, 0, 0]] {
             assert_eq!(with_tables(odd.clone()).len(), odd.len());
         }
@@ -204,7 +215,9 @@ mod tests {
     #[test]
     fn without_a_camera_the_folder_is_named() {
         if let Err(problem) = open() {
-            assert!(problem.to_string().contains("folder") || problem.to_string().contains("camera"));
+            assert!(
+                problem.to_string().contains("folder") || problem.to_string().contains("camera")
+            );
         }
     }
 }

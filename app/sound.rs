@@ -57,7 +57,8 @@ impl Tone {
             let fade = f64::from(RATE_HZ) * 0.005;
             for i in 0..count {
                 let edge = f64::from(i.min(count - i)).min(fade) / fade;
-                let phase = std::f64::consts::TAU * f64::from(hz) * f64::from(i) / f64::from(RATE_HZ);
+                let phase =
+                    std::f64::consts::TAU * f64::from(hz) * f64::from(i) / f64::from(RATE_HZ);
                 samples.push((phase.sin() * edge * 0.6 * f64::from(i16::MAX)) as i16);
             }
         }
@@ -240,8 +241,14 @@ mod tests {
             child.wait().expect("ends");
         }
         let heard = std::fs::read_to_string(heard).expect("heard");
-        assert!(heard.contains("aplay -q ") && heard.contains(".wav"), "{heard}");
-        assert!(heard.contains("espeak-ng -v de may be taken off"), "{heard}");
+        assert!(
+            heard.contains("aplay -q ") && heard.contains(".wav"),
+            "{heard}"
+        );
+        assert!(
+            heard.contains("espeak-ng -v de may be taken off"),
+            "{heard}"
+        );
 
         let mut none = SystemVoice::find_in(None);
         none.sound(Tone::Soon);

@@ -25,9 +25,10 @@ pub fn next_photograph(solution: &Solution, marks: &Marks) -> Option<Stand> {
         })
         .collect();
     let all = solution.points.len().max(1) as f64;
-    let sum = solution.points.iter().fold([0.0; 3], |sum, p| {
-        [0, 1, 2].map(|k| sum[k] + p.mat_mm[k])
-    });
+    let sum = solution
+        .points
+        .iter()
+        .fold([0.0; 3], |sum, p| [0, 1, 2].map(|k| sum[k] + p.mat_mm[k]));
     let nominal: Vec<Nominal> = marked(marks)
         .map(|(mark, surface)| Nominal {
             normal: normal_in_mat(&mark, surface, marks.side, toes_deg),
@@ -121,9 +122,8 @@ mod tests {
 
     #[test]
     fn faces_look_into_the_hollow_of_the_shell_on_either_foot() {
-        let normal = |mark: &str, surface, side| {
-            normal_in_mat(&MarkName::from(mark), surface, side, 90.0)
-        };
+        let normal =
+            |mark: &str, surface, side| normal_in_mat(&MarkName::from(mark), surface, side, 90.0);
         // Toes along the mat's Y: left is −X. The medial wall of a left foot looks to the left.
         let left = normal(MarkName::MALLEOLUS_MEDIAL, Surface::Inside, Side::Left);
         let right = normal(MarkName::MALLEOLUS_MEDIAL, Surface::Inside, Side::Right);

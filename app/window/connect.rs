@@ -263,6 +263,7 @@ fn check(app: &App, inner: &Rc<Inner>) {
     backend.on_keep_cast(with!(inner, |i| i.change(|s| {
         if let Some(open) = &mut s.open {
             open.decided = Some(Call::Keep);
+            s.go(Screen::Order);
         }
     })));
 }
@@ -275,7 +276,7 @@ fn marks(app: &App, inner: &Rc<Inner>) {
         .mark(|m| m.nudge(f64::from(dx), f64::from(dy)))));
     backend.on_remove_tap(with!(inner, |i| i.mark(super::Marking::remove)));
     backend.on_undo_mark(with!(inner, |i| i.mark(super::Marking::undo)));
-    backend.on_take_predicted(with!(inner, |i| i.mark(super::Marking::take_predicted)));
+    backend.on_seek_marks(with!(inner, |i| i.seek_marks()));
     backend.on_choose_mark(with!(inner, |i, index| i.mark(|m| {
         m.choose_mark(index as usize);
         false

@@ -249,6 +249,27 @@ impl Inner {
         }
     }
 
+    /// Seeks the marks in all photographs, off the screen's thread.
+    fn seek_marks(&self) {
+        let mut session = self.session.borrow_mut();
+        let Some(open) = &mut session.open else {
+            return;
+        };
+        let case = open.serial;
+        let Some(marking) = &mut open.case.marking else {
+            return;
+        };
+        if let Some(seeker) = marking.seeker() {
+            let photos = marking.photos.clone();
+            let seeker = Box::new(seeker);
+            self.worker.post(Job::Seek {
+                case,
+                seeker,
+                photos,
+            });
+        }
+    }
+
     /// Loads the photographs of the open cast where they are to be seen, and looks for tags in
     /// those that have none yet.
     fn want_photographs(&self) {
@@ -430,7 +451,11 @@ impl Inner {
             } => {
                 self.progress(plinthside_ui::Work::ReadingPhotographs, done, of);
                 take::take(session, case, photo);
-                done == of && session.opening(case).is_some()
+                let all = done == of && session.opening(case).is_some();
+                if all && of > 1 {
+                    session.photographs_taken();
+                }
+                all
             }
             Told::Tags {
                 case,
@@ -444,6 +469,22 @@ impl Inner {
                     return false;
                 };
                 open.case.found(index, found);
+                done == of
+            }
+            Told::Sought {
+                case,
+                found,
+                done,
+                of,
+            } => {
+                self.progress(plinthside_ui::Work::SeekingMarks, done, of);
+                let open = session.opening(case);
+                if let Some(marking) = open.and_then(|open| open.case.marking.as_mut()) {
+                    marking.found(found);
+                }
+                if let Some(open) = session.opening(case) {
+                    open.case.keep_taps();
+                }
                 done == of
             }
             Told::Decoded { case, index, photo } => {

@@ -275,7 +275,11 @@ impl Open {
     /// the camera alone leaves a limit open.
     #[must_use]
     pub fn stand(&self, verdict: &Verdict) -> Option<&Stand> {
-        let seen_once = self.case.marking.as_ref().is_some_and(Marking::has_lone_views);
+        let seen_once = self
+            .case
+            .marking
+            .as_ref()
+            .is_some_and(Marking::has_lone_views);
         let asked = verdict
             .findings
             .iter()

@@ -21,7 +21,10 @@ impl Session {
         asked.results = case.results.as_ref();
         let mut values = usual(&clinic);
         if let Some(before) = &before {
-            let signed_at = before.newest().and_then(|r| r.signature.as_ref()).map(|s| s.at);
+            let signed_at = before
+                .newest()
+                .and_then(|r| r.signature.as_ref())
+                .map(|s| s.at);
             values.extend(as_before(before, signed_at, clinic.lang));
         }
         values.extend(fillable(&asked, &clinic));
@@ -46,7 +49,9 @@ impl Session {
     /// Takes the field in hand that has to be answered before signing: the next one after the field
     /// in hand, or the first. `false` if none stands in the way.
     pub fn take_up_block(&mut self) -> bool {
-        let Self { open, tables, look, .. } = self;
+        let Self {
+            open, tables, look, ..
+        } = self;
         let Some(open) = open else { return false };
         let checks = advice::checks(&open.case, tables);
         let blocks = advice::blocks(&checks, &open.order, look.lang);
@@ -60,7 +65,8 @@ impl Session {
         let Some(field) = next.or(fields.first()).copied() else {
             return false;
         };
-        open.order.choose_question(field, &open.case.visit, open.case.side);
+        open.order
+            .choose_question(field, &open.case.visit, open.case.side);
         true
     }
 
@@ -92,6 +98,7 @@ impl Session {
         match open.case.visit.sign(&id, &prescriber, signing) {
             Ok(_) => {
                 open.refusal.clear();
+                self.screen = plinthside_ui::Screen::Label;
                 if let Some(draft) = draft {
                     self.change_clinic(|clinic| clinic.remember_words(&draft));
                 }

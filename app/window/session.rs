@@ -21,6 +21,8 @@ use std::time::{Instant, SystemTime};
 
 /// The store is locked after so long without a touch.
 const IDLE_MS: i64 = 15 * 60 * 1000;
+/// The four corners that a cast is photographed from.
+const ENOUGH: usize = 4;
 /// Longer than any plaster sets on a leg, minutes.
 const SETTING_MIN: i64 = 60;
 /// What the look is kept under, on this device only.
@@ -402,6 +404,16 @@ impl Session {
             _ => {}
         }
         self.screen = screen;
+    }
+
+    /// A whole set was taken in: on to the marks, where there are enough and none was refused.
+    pub fn photographs_taken(&mut self) {
+        let enough = self
+            .sources()
+            .is_some_and(|s| s.photographs.len() >= ENOUGH);
+        if enough && self.taking.problems.is_empty() && self.screen == ui::Screen::Photographs {
+            self.screen = ui::Screen::Mark;
+        }
     }
 
     fn look_for_photographs(&mut self) {

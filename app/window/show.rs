@@ -79,7 +79,9 @@ pub fn show(app: &App, session: &mut Session) {
             let taken = open.case.marking.as_ref().map_or_else(Vec::new, taken);
             let mut view = taking.view(taken, sources, since, stops, lang);
             let advice = open.stand(&open.verdict(&tables.tolerances));
-            view.advice = advice.map_or_else(String::new, |s| stand::sentence(s, lang)).into();
+            view.advice = advice
+                .map_or_else(String::new, |s| stand::sentence(s, lang))
+                .into();
             data.set_taking(view);
         }
         ui::Screen::Mark => {
@@ -102,7 +104,13 @@ pub fn show(app: &App, session: &mut Session) {
             );
             view.sound = match (voice.is_audible(), look.sound) {
                 (false, _) => ui::Sound::None,
-                (true, on) => if on { ui::Sound::On } else { ui::Sound::Off },
+                (true, on) => {
+                    if on {
+                        ui::Sound::On
+                    } else {
+                        ui::Sound::Off
+                    }
+                }
             };
             data.set_cast(view);
         }

@@ -217,7 +217,11 @@ mod tests {
         assert_eq!(taking.shutter(after(5500)), None);
         taking.touch_shutter(start);
         taking.touch_shutter(after(100));
-        assert_eq!(taking.shutter(after(9000)), None, "stopped by a second touch");
+        assert_eq!(
+            taking.shutter(after(9000)),
+            None,
+            "stopped by a second touch"
+        );
     }
 
     #[test]

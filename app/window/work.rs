@@ -4,7 +4,7 @@
 //! loop makes the screen's thread take it.
 
 use super::handing::{Source, Written};
-use super::marking::Photo;
+use super::marking::{Photo, Seeker};
 use super::taking::Read;
 use crate::error::AppError;
 use crate::pipeline::{self, Measured};
@@ -15,7 +15,7 @@ use plinthside_measure::detect::{self, DetectOptions};
 use plinthside_measure::ink::{self, InkDot};
 use plinthside_measure::marks::Marks;
 use plinthside_measure::mat::Mat;
-use plinthside_measure::observed::PhotoTags;
+use plinthside_measure::observed::{MarkView, PhotoTags};
 use plinthside_measure::photo::{self, Photograph};
 use plinthside_measure::solve::SolveOptions;
 use plinthside_paper::qr::{FoundCode, Luma, read_codes};
@@ -41,6 +41,12 @@ pub enum Job {
         case: u64,
         index: usize,
         photo: Photo,
+    },
+    /// Find marks that have their places in every photograph.
+    Seek {
+        case: u64,
+        seeker: Box<Seeker>,
+        photos: Vec<Photo>,
     },
     /// Cameras, points and results.
     Measure(Box<Measuring>),
@@ -114,6 +120,13 @@ pub enum Told {
         case: u64,
         index: usize,
         found: Result<PhotoTags, String>,
+        done: usize,
+        of: usize,
+    },
+    /// Marks found in one photograph; how many are done of how many.
+    Sought {
+        case: u64,
+        found: Vec<MarkView>,
         done: usize,
         of: usize,
     },
@@ -234,6 +247,33 @@ fn work(job: Job, stop: &AtomicBool, tell: &impl Fn(Told) -> bool) -> bool {
                 })
                 .map_err(|e| e.to_string());
             tell(Told::Decoded { case, index, photo })
+        }
+        Job::Seek {
+            case,
+            seeker,
+            photos,
+        } => {
+            let of = photos.len();
+            for (n, photo) in photos.into_iter().enumerate() {
+                if stop.load(Ordering::Relaxed) {
+                    return true;
+                }
+                // One that can't be decoded has said so when it was taken in.
+                let found = photo::decode(&photo.name, &photo.bytes).map_or_else(
+                    |_| Vec::new(),
+                    |decoded| seeker.seek(&photo.name, &decoded, &ink::find(&decoded, None)),
+                );
+                let done = n + 1;
+                if !tell(Told::Sought {
+                    case,
+                    found,
+                    done,
+                    of,
+                }) {
+                    return false;
+                }
+            }
+            true
         }
         Job::Measure(m) => {
             // Marks seen once wait for their second view instead of stopping everything.

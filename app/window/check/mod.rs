@@ -57,7 +57,9 @@ pub fn view(
                 .map(|t| t.get(lang).into())
                 .collect(),
         ),
-        advice: stand.map_or_else(String::new, |s| stand::sentence(s, lang)).into(),
+        advice: stand
+            .map_or_else(String::new, |s| stand::sentence(s, lang))
+            .into(),
         remarks: models(results.map_or_else(Vec::new, remarks)),
     }
 }

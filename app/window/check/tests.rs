@@ -48,7 +48,15 @@ fn shown(side: Side, bimalleolar_mm: f64, lang: Lang) -> ui::CheckView {
     let results = example(side, bimalleolar_mm);
     let tolerances = Tolerances::shipped().expect("the shipped table");
     let verdict = verdict(&Evidence::of_results(&results), &tolerances);
-    view(Some(&results), &verdict, &tolerances, None, true, None, lang)
+    view(
+        Some(&results),
+        &verdict,
+        &tolerances,
+        None,
+        true,
+        None,
+        lang,
+    )
 }
 
 #[test]

@@ -1,14 +1,16 @@
 //! Marks on photographs: taps, what the ink made of them, and the points they give.
 
+mod seek;
 mod view;
+
+pub use seek::Seeker;
 
 use super::work::Decoded;
 use plinthside_measure::ink::{self, InkDot};
-use plinthside_measure::marks::{MarkName, Surface};
+use plinthside_measure::marks::MarkName;
 use plinthside_measure::mat::Mat;
 use plinthside_measure::observed::{MarkView, PhotoTags, Px};
 use plinthside_measure::photo::Photograph;
-use plinthside_measure::predict;
 use plinthside_measure::solve::Solution;
 use slint::Image;
 use std::sync::Arc;
@@ -65,6 +67,8 @@ pub struct Marking {
     chosen: usize,
     photo_index: usize,
     undo: Vec<Vec<MarkView>>,
+    /// The taps after the marks were sought in all photographs.
+    sought_with: Vec<MarkView>,
     shown: Option<Shown>,
     asked_for: Option<usize>,
     /// Tags were looked for.
@@ -91,6 +95,7 @@ impl Marking {
             chosen: 0,
             photo_index: 0,
             undo: Vec::new(),
+            sought_with: Vec::new(),
             shown: None,
             asked_for: None,
             sought: false,
@@ -158,7 +163,9 @@ impl Marking {
     /// Whether a mark was seen in one photograph only.
     #[must_use]
     pub fn has_lone_views(&self) -> bool {
-        self.solution.as_ref().is_some_and(|s| !s.seen_once.is_empty())
+        self.solution
+            .as_ref()
+            .is_some_and(|s| !s.seen_once.is_empty())
     }
 
     /// Takes a decoded photograph with the ink found in it.
@@ -229,58 +236,6 @@ impl Marking {
         placed
     }
 
-    /// Marks that the other views place on ink of the photograph on the screen, where they are not
-    /// tapped yet.
-    fn proposals(&self) -> Vec<MarkView> {
-        let (Some(solution), Some(shown)) = (
-            &self.solution,
-            self.shown.as_ref().filter(|s| s.index == self.photo_index),
-        ) else {
-            return Vec::new();
-        };
-        let photo = self.photo_name();
-        let untapped = |mark: &&MarkName| {
-            let here = |t: &MarkView| t.mark == **mark && t.photo == photo;
-            !self.taps.iter().any(here)
-        };
-        let on_ink = |mark: &MarkName| {
-            let place = predict::place(solution, mark, photo, ink::BARE_TAP_SD_PX).ok()??;
-            let reach = place.half_axes_px[0].max(shown.photo.width as f64 / 400.0);
-            let off = |dot: &&InkDot| (dot.px[0] - place.px[0]).hypot(dot.px[1] - place.px[1]);
-            let dot = shown
-                .ink
-                .iter()
-                .min_by(|a, b| off(a).total_cmp(&off(b)))
-                .filter(|dot| place.inside && off(dot) <= reach)?;
-            let snap = ink::snap(&shown.photo, dot.px);
-            Some(MarkView {
-                mark: mark.clone(),
-                photo: photo.to_owned(),
-                px: snap.px,
-                sd_px: snap.sd_px,
-                surface: self.surface(mark),
-            })
-        };
-        self.marks
-            .iter()
-            .filter(untapped)
-            .filter_map(on_ink)
-            .collect()
-    }
-
-    /// Takes every mark that the other views place on ink here, and turns to the next photograph.
-    /// `false` if there is none.
-    pub fn take_predicted(&mut self) -> bool {
-        let proposals = self.proposals();
-        if proposals.is_empty() {
-            return false;
-        }
-        self.undo.push(self.taps.clone());
-        self.taps.extend(proposals);
-        self.choose_photo(self.photo_index + 1);
-        true
-    }
-
     /// On to the next mark that is not tapped in this photograph and wants another view.
     fn advance(&mut self) {
         let photo = self.photo_name().to_owned();
@@ -309,7 +264,7 @@ impl Marking {
         ) else {
             return false;
         };
-        let (photo, surface) = (photo.name.clone(), self.surface(&mark));
+        let (photo, surface) = (photo.name.clone(), seek::surface(&self.taps, &mark));
         self.undo.push(self.taps.clone());
         self.taps.retain(|t| !(t.mark == mark && t.photo == photo));
         self.taps.push(MarkView {
@@ -320,14 +275,6 @@ impl Marking {
             surface,
         });
         true
-    }
-
-    /// The face a mark is on: as its other taps say, inside for a new one.
-    fn surface(&self, mark: &MarkName) -> Surface {
-        self.taps
-            .iter()
-            .find(|t| t.mark == *mark)
-            .map_or(Surface::Inside, |t| t.surface)
     }
 
     /// Removes the chosen mark from this photograph.

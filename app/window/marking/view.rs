@@ -55,7 +55,7 @@ impl Marking {
             x_px: here.map_or(0.0, |p| p[0] as f32),
             y_px: here.map_or(0.0, |p| p[1] as f32),
             can_undo: !self.undo.is_empty(),
-            proposed: self.proposals().len() as i32,
+            seekable: self.is_seekable(),
             remark: ui::Remark {
                 text: remark.into(),
                 source: Default::default(),

@@ -47,7 +47,11 @@ pub fn order_mut(visit: &mut Visit, side: Side) -> &mut Order {
 
 impl OfField {
     fn value(&self, visit: &Visit, side: Side) -> Option<Value> {
-        at(&json_of(&revision(visit, side)?.prescription), self.field.path).cloned()
+        at(
+            &json_of(&revision(visit, side)?.prescription),
+            self.field.path,
+        )
+        .cloned()
     }
 
     fn set(&self, visit: &mut Visit, side: Side, value: Value) {

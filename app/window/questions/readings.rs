@@ -5,7 +5,7 @@ use super::{Kind, Question, Scale, item};
 use plinthside_measure::marks::Side;
 use plinthside_ui as ui;
 use plinthside_visit::examination::{ReadingKind, reading_kinds};
-use plinthside_visit::{Entry, Lang, Reading, Visit};
+use plinthside_visit::{Entry, Lang, Reading, Text, Visit};
 
 /// The core readings, in the catalogue's order.
 pub fn examination() -> Vec<Box<dyn Question>> {
@@ -27,7 +27,25 @@ pub fn examination() -> Vec<Box<dyn Question>> {
 
 struct OfKind(&'static ReadingKind);
 
+/// The grades of the Medical Research Council scale, in words from memory (unverified).
+const GRADES: [(&str, &str); 6] = [
+    ("no contraction", "keine Kontraktion"),
+    ("a flicker, no movement", "Zucken, keine Bewegung"),
+    ("moves with gravity taken away", "bewegt ohne Schwerkraft"),
+    ("moves against gravity", "bewegt gegen die Schwerkraft"),
+    (
+        "moves against some resistance",
+        "bewegt gegen leichten Widerstand",
+    ),
+    ("full strength", "volle Kraft"),
+];
+
 impl OfKind {
+    /// Grades are chosen, not dialled.
+    fn is_graded(&self) -> bool {
+        self.0.unit.as_deref() == Some("MRC")
+    }
+
     fn find<'a>(&self, visit: &'a Visit, side: Side) -> Option<&'a Reading> {
         visit.reading(&self.0.key, side)
     }
@@ -75,6 +93,7 @@ impl Question for OfKind {
     fn kind(&self) -> Kind {
         let kind: &'static ReadingKind = self.0;
         match kind.unit.as_deref() {
+            Some(_) if self.is_graded() => Kind::OneOf,
             Some(unit) => Kind::Number(Scale::over(self.0.limits, unit, true)),
             None if self.0.many => Kind::AnyOf,
             None => Kind::OneOf,
@@ -111,6 +130,17 @@ impl Question for OfKind {
     }
 
     fn choices(&self, visit: &Visit, side: Side, lang: Lang) -> Vec<ui::ChoiceItem> {
+        if self.is_graded() {
+            let now = self.find(visit, side).and_then(Reading::mean);
+            let grades = GRADES.iter().enumerate();
+            return grades
+                .map(|(grade, (en, de))| ui::ChoiceItem {
+                    text: grade.to_string().into(),
+                    note: Text::new(*en, *de).get(lang).into(),
+                    chosen: now == Some(grade as f64),
+                })
+                .collect();
+        }
         let chosen = self
             .find(visit, side)
             .map(|r| r.choices.as_slice())
@@ -123,6 +153,12 @@ impl Question for OfKind {
     }
 
     fn choose(&self, visit: &mut Visit, side: Side, index: usize) {
+        if self.is_graded() {
+            let again = self.find(visit, side).and_then(Reading::mean) == Some(index as f64);
+            let grade = (!again).then(|| Entry::number(index as f64));
+            self.find_mut(visit, side).repeats = grade.into_iter().collect();
+            return;
+        }
         let Some(word) = self.0.words.get(index).map(|w| w.word.clone()) else {
             return;
         };

@@ -124,7 +124,13 @@ fn an_order_field_is_set_by_its_path_and_a_signed_order_is_frozen() {
 #[test]
 fn every_question_can_be_asked_in_both_languages() {
     let visit = visit();
-    for questions in [person(), examination(), position(), inspection(), order(&Clinic::default())] {
+    for questions in [
+        person(),
+        examination(),
+        position(),
+        inspection(),
+        order(&Clinic::default()),
+    ] {
         let mut asking = Asking::new(questions, &visit, Side::Left);
         loop {
             for lang in [Lang::En, Lang::De] {

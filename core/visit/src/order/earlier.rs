@@ -1,7 +1,9 @@
 //! What an order takes over from others: the clinic's own usual workshop matters, and the order
 //! before it. Both are marked with their origin and stay unconfirmed until they are looked at.
 
-use super::{Because, FIELDS, Field, FieldKind, Filled, Order, Origin, Revision, at, field, json_of};
+use super::{
+    Because, FIELDS, Field, FieldKind, Filled, Order, Origin, Revision, at, field, json_of,
+};
 use crate::person::{Clinic, When};
 use crate::words::{Extra, Lang};
 use serde_json::Value;
@@ -147,8 +149,16 @@ impl Clinic {
     pub fn words_for(&self, path: &str) -> Vec<String> {
         let listed: Vec<&str> = match path {
             "identity.lab" => self.labs.iter().map(|lab| lab.name.as_str()).collect(),
-            "motion.hinge" => self.hinges.iter().map(|hinge| hinge.name.as_str()).collect(),
-            "motion.hinge_size" => self.hinges.iter().map(|hinge| hinge.size.as_str()).collect(),
+            "motion.hinge" => self
+                .hinges
+                .iter()
+                .map(|hinge| hinge.name.as_str())
+                .collect(),
+            "motion.hinge_size" => self
+                .hinges
+                .iter()
+                .map(|hinge| hinge.size.as_str())
+                .collect(),
             _ => Vec::new(),
         };
         let typed = self.words.get(path).into_iter().flatten();
