@@ -5,6 +5,7 @@ use plinthside_measure::advice::{Goal, Nominal, Stand, where_next};
 use plinthside_measure::marks::{MarkName, Marks, Side, Surface};
 use plinthside_measure::solve::Solution;
 use plinthside_visit::Lang;
+use std::collections::BTreeMap;
 
 /// A mark placed this well needs no other photograph, mm (a tenth of what marking the skin leaves
 /// open: check of the marks' ±, common practice, no source).
@@ -43,14 +44,14 @@ pub fn next_photograph(solution: &Solution, marks: &Marks) -> Option<Stand> {
     where_next(solution, &nominal, &goals, toes_deg).ok()
 }
 
+/// Every mark once, with the face it is on.
 fn marked(marks: &Marks) -> impl Iterator<Item = (MarkName, Surface)> {
-    let mut seen: Vec<MarkName> = Vec::new();
-    marks.views.iter().filter_map(move |view| {
-        (!seen.contains(&view.mark)).then(|| {
-            seen.push(view.mark.clone());
-            (view.mark.clone(), view.surface)
-        })
-    })
+    let faces: BTreeMap<MarkName, Surface> = marks
+        .views
+        .iter()
+        .map(|view| (view.mark.clone(), view.surface))
+        .collect();
+    faces.into_iter()
 }
 
 /// The direction of the toes on the mat, from its X towards its Y.

@@ -5,72 +5,26 @@ use super::advice::Tables;
 use super::cues::Cues;
 use super::desk::{Desk, List};
 use super::handing::Source;
+use super::look::Look;
 use super::open::Open;
-use super::taking::{Shutter, Taking};
+use super::taking::Taking;
 use crate::error::AppError;
 use crate::records::Records;
-use crate::sound::{SystemVoice, Tone, Voice};
+use crate::sound::{SystemVoice, Voice};
 use plinthside_measure::marks::Side;
 use plinthside_store::IdleLock;
 use plinthside_ui as ui;
 use plinthside_visit::person::Prescriber;
-use plinthside_visit::{CastSources, Clinic, Lang, Visit};
-use serde::{Deserialize, Serialize};
+use plinthside_visit::{CastSources, Clinic, Visit};
 use std::path::PathBuf;
-use std::time::{Instant, SystemTime};
+use std::time::SystemTime;
 
 /// The store is locked after so long without a touch.
 const IDLE_MS: i64 = 15 * 60 * 1000;
 /// The four corners that a cast is photographed from.
 const ENOUGH: usize = 4;
-/// Longer than any plaster sets on a leg, minutes.
-const SETTING_MIN: i64 = 60;
 /// What the look is kept under, on this device only.
 const LOOK: &str = "look";
-
-/// How the program looks and speaks.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct Look {
-    /// Language of screens and sentences.
-    pub lang: Lang,
-    /// Dark colours for a dim room.
-    pub dark: bool,
-    /// 100, 125 or 150.
-    pub text_percent: u32,
-    /// The timer is heard.
-    #[serde(default = "heard")]
-    pub sound: bool,
-}
-
-fn heard() -> bool {
-    true
-}
-
-impl Default for Look {
-    fn default() -> Self {
-        Self {
-            lang: Lang::En,
-            dark: false,
-            text_percent: 100,
-            sound: true,
-        }
-    }
-}
-
-impl Look {
-    /// German where the system speaks German.
-    #[must_use]
-    pub fn of_environment() -> Self {
-        let spoken = ["LC_ALL", "LC_MESSAGES", "LANG"]
-            .iter()
-            .find_map(std::env::var_os);
-        let german = spoken.is_some_and(|lang| lang.to_string_lossy().starts_with("de"));
-        Self {
-            lang: if german { Lang::De } else { Lang::En },
-            ..Self::default()
-        }
-    }
-}
 
 /// Everything behind the window.
 pub struct Session {
@@ -96,7 +50,8 @@ pub struct Session {
     pub saved_ms: Option<i64>,
     /// What the timer is heard with.
     pub voice: Box<dyn Voice>,
-    cues: Cues,
+    /// What of the timer was heard.
+    pub cues: Cues,
     /// Why something could not be saved or read; empty if all is well.
     pub trouble: String,
     idle: IdleLock,
@@ -290,46 +245,6 @@ impl Session {
     /// Somebody touched the screen.
     pub fn touch(&mut self) {
         self.idle.touch(now_ms());
-    }
-
-    /// Lets the timer of the open cast be heard, on whatever screen.
-    pub fn sound_timer(&mut self) {
-        let Some(open) = &self.open else { return };
-        let stages = super::timer::stages(&open.case.visit, open.case.side, &self.tables.timers);
-        let now = crate::clock::now();
-        let due = stages.and_then(|(_, stages)| self.cues.due(&stages, now));
-        if let (Some((tone, stage)), true) = (due, self.look.sound) {
-            self.voice.sound(tone);
-            if let Some(stage) = stage {
-                self.voice.say(stage.label(self.look.lang), self.look.lang);
-            }
-        }
-    }
-
-    /// Lets the shutter's delay be heard; the visit to photograph for when it goes.
-    pub fn sound_shutter(&mut self) -> Option<u64> {
-        let step = self.taking.shutter(Instant::now())?;
-        let case = self.open.as_ref()?.serial;
-        let (tone, goes) = match step {
-            Shutter::Tick => (Tone::Tick, None),
-            Shutter::Goes => (Tone::Shutter, Some(case)),
-        };
-        if self.look.sound {
-            self.voice.sound(tone);
-        }
-        goes
-    }
-
-    /// Whether plaster is setting under somebody's hands: nobody touches the screen then.
-    fn is_setting(&self) -> bool {
-        let record = self.open.as_ref().and_then(|open| {
-            let cast = open.case.visit.cast(open.case.side)?;
-            Some(&cast.record)
-        });
-        record.is_some_and(|record| {
-            let dipped = record.dipped_at.filter(|_| record.removed_at.is_none());
-            dipped.is_some_and(|at| (crate::clock::now() - at).num_minutes() < SETTING_MIN)
-        })
     }
 
     /// Locks where nobody has touched the screen for long; `true` if it did.
