@@ -8,7 +8,7 @@ use plinthside_paper::{
     Bench, Document, Label, LabelSize, LeafletSheet, OrderSheet, Outline, PackedCast, Packing,
     Paper, PrinterDots,
 };
-use plinthside_visit::follow_up::{LeafletFor, LeafletText};
+use plinthside_visit::follow_up::{Leaflet, LeafletFor, LeafletText};
 use plinthside_visit::person::Lab;
 use plinthside_visit::rules::{Case, Level, RuleSet, check};
 use plinthside_visit::verdict::{Evidence, Tolerances, Verdict, verdict};
@@ -244,6 +244,22 @@ pub fn packing(foot: &Foot<'_>, paper: Paper, today: NaiveDate) -> Result<Docume
 /// # Errors
 /// The shipped text can't be read, or the page fails.
 pub fn leaflet(foot: &Foot<'_>, paper: Paper, today: NaiveDate) -> Result<Document, AppError> {
+    let leaflet = leaflet_text(foot, today)?;
+    let sheet = LeafletSheet {
+        leaflet: &leaflet,
+        side: foot.side,
+        clinic: &foot.clinic.name,
+        telephone: &foot.clinic.telephone,
+        date: today,
+    };
+    Ok(plinthside_paper::leaflet(&sheet, paper)?)
+}
+
+/// The same as text.
+///
+/// # Errors
+/// The shipped text can't be read.
+pub fn leaflet_text(foot: &Foot<'_>, today: NaiveDate) -> Result<Leaflet, AppError> {
     let text = LeafletText::shipped()?;
     let order = foot.visit.order(foot.side);
     let follow_up = order.and_then(|order| {
@@ -265,13 +281,5 @@ pub fn leaflet(foot: &Foot<'_>, paper: Paper, today: NaiveDate) -> Result<Docume
         insensate: checks.fired.iter().any(|fired| fired.number == NOT_FELT),
         follow_up,
     };
-    let leaflet = text.leaflet(whose, foot.clinic.lang);
-    let sheet = LeafletSheet {
-        leaflet: &leaflet,
-        side: foot.side,
-        clinic: &foot.clinic.name,
-        telephone: &foot.clinic.telephone,
-        date: today,
-    };
-    Ok(plinthside_paper::leaflet(&sheet, paper)?)
+    Ok(text.leaflet(whose, foot.clinic.lang))
 }

@@ -21,6 +21,7 @@ pub fn connect(app: &App, inner: &Rc<Inner>) {
     cast(app, inner);
     order(app, inner);
     papers(app, inner);
+    follow(app, inner);
     check(app, inner);
     marks(app, inner);
 }
@@ -251,6 +252,15 @@ fn papers(app: &App, inner: &Rc<Inner>) {
     })));
     backend.on_save_label(with!(inner, |i| i.write_papers(vec![PaperKind::Label])));
     backend.on_write_papers(with!(inner, |i| i.write_papers(handing::all().collect())));
+}
+
+fn follow(app: &App, inner: &Rc<Inner>) {
+    let backend = app.global::<Backend>();
+    backend.on_begin_act(with!(inner, |i, act| i.change(|s| s.begin_act(act))));
+    backend.on_record_act(with!(inner, |i| i.change(Session::record_act)));
+    backend.on_leave_act(with!(inner, |i| i.change(Session::leave_act)));
+    backend.on_show_leaflet(with!(inner, |i, open| i.change(|s| s.show_leaflet(open))));
+    backend.on_write_leaflet(with!(inner, |i| i.write_papers(vec![PaperKind::Leaflet])));
 }
 
 fn check(app: &App, inner: &Rc<Inner>) {

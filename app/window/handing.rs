@@ -126,7 +126,8 @@ impl Papers {
         self.written.push(written);
     }
 
-    fn row(&self, paper: ui::PaperKind) -> ui::PaperRow {
+    /// One paper, as far as it was written.
+    pub fn row(&self, paper: ui::PaperKind) -> ui::PaperRow {
         let written = self.written.iter().find(|w| w.paper == paper);
         let (file, problem) = match written.map(|w| &w.file) {
             Some(Ok(path)) => (path.display().to_string(), String::new()),

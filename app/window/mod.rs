@@ -9,13 +9,14 @@ mod check;
 mod connect;
 mod cues;
 mod desk;
+mod follow;
 mod handing;
 mod hearing;
 mod look;
 mod marking;
 mod open;
 mod ordering;
-mod posts;
+mod places;
 mod questions;
 mod session;
 mod show;
@@ -398,6 +399,8 @@ impl Inner {
     }
 }
 
+#[cfg(test)]
+mod follow_tests;
 #[cfg(test)]
 mod tests;
 #[cfg(test)]

@@ -1,5 +1,6 @@
 //! The visit that is open, one foot at a time, and what belongs to working on it.
 
+use super::follow::{self, Following};
 use super::handing::Papers;
 use super::marking::{Marking, Photo};
 use super::questions::{Asking, cast_mut, examination, inspection, order, person, position};
@@ -58,6 +59,8 @@ pub struct Open {
     pub inspect: Asking,
     /// See [`Open::person`].
     pub order: Asking,
+    /// What is entered after the hand-over.
+    pub follow: Following,
     /// Label and papers.
     pub papers: Papers,
     /// Why the order was not signed.
@@ -210,6 +213,7 @@ impl Open {
             position: asking(position()),
             inspect: asking(inspection()),
             order: asking(order(clinic)),
+            follow: Following::default(),
             papers: Papers::default(),
             refusal: String::new(),
             case,
@@ -295,6 +299,7 @@ impl Open {
             ui::Screen::Position => &mut self.position,
             ui::Screen::Inspect => &mut self.inspect,
             ui::Screen::Order => &mut self.order,
+            ui::Screen::FollowUp => self.follow.asking()?,
             _ => return None,
         };
         Some((asking, &mut self.case.visit, self.case.side))
@@ -331,6 +336,7 @@ impl Open {
             (ui::Screen::Order, asked(&self.order)),
             (ui::Screen::Label, label),
             (ui::Screen::HandOver, hand_over),
+            (ui::Screen::FollowUp, follow::fill(visit, *side)),
         ]
         .into_iter()
         .map(|(screen, fill)| ui::StepState { screen, fill })

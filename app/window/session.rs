@@ -289,6 +289,7 @@ impl Session {
             ui::Screen::Check => ui::Screen::Order,
             ui::Screen::Order => ui::Screen::Label,
             ui::Screen::Label => ui::Screen::HandOver,
+            ui::Screen::HandOver => ui::Screen::FollowUp,
             other => other,
         }
     }
@@ -364,7 +365,10 @@ impl Session {
         }
         let asking = self.open.as_mut().and_then(|open| open.asking(screen));
         if !asking.is_some_and(|(asking, visit, side)| asking.next(visit, side)) {
-            self.go(after);
+            match screen {
+                ui::Screen::FollowUp => self.record_act(),
+                _ => self.go(after),
+            }
         }
     }
 

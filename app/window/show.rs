@@ -6,8 +6,9 @@ use super::marking::Marking;
 use super::open::{Case, Open};
 use super::questions::{facts, intended};
 use super::session::Session;
-use super::{check, text, timer};
+use super::{check, follow, text, timer};
 use crate::stand;
+use crate::visits::Foot;
 use chrono::NaiveDate;
 use plinthside_measure::marks::Side;
 use plinthside_paper::CastCode;
@@ -122,6 +123,22 @@ pub fn show(app: &App, session: &mut Session) {
             data.set_label(open.papers.label_view(&open.case.visit, open.case.side))
         }
         ui::Screen::HandOver => data.set_hand_over(open.papers.hand_over_view(folder)),
+        ui::Screen::FollowUp => {
+            open.follow.keep_up(&open.case.visit, open.case.side);
+            let mut list = question_list(open, screen, tables, &checks, lang);
+            if let Some((asking, ..)) = open.asking(screen) {
+                let key = asking.key();
+                list.cautions = text::models(follow::compared(open, &key, &tables.norms, lang));
+            }
+            data.set_follow_questions(list);
+            let foot = Foot {
+                clinic: &clinic,
+                visit: &open.case.visit,
+                side: open.case.side,
+            };
+            let paper = open.papers.row(ui::PaperKind::Leaflet);
+            data.set_follow(follow::view(open, foot, paper, lang));
+        }
         ui::Screen::Person => {
             data.set_person_facts(text::models(facts(&open.case.visit, lang)));
             data.set_person_questions(question_list(open, screen, tables, &checks, lang));

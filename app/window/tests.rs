@@ -9,7 +9,7 @@ use slint::{LogicalSize, Model};
 use std::path::Path;
 use std::time::{Duration, Instant};
 
-fn demo_window(folder: &Path) -> Window {
+pub(super) fn demo_window(folder: &Path) -> Window {
     let tables = Tables::shipped().expect("the shipped tables");
     let mut session = demo_session(folder, tables, folder.to_owned()).expect("the demo data");
     session.look = Look::default();
@@ -54,7 +54,12 @@ pub(super) fn tap(window: &Window, name: &str) {
     let found = ElementHandle::find_by_accessible_label(&window.app, name).find(|e| {
         matches!(
             e.accessible_role(),
-            Some(AccessibleRole::Button | AccessibleRole::Tab | AccessibleRole::RadioButton)
+            Some(
+                AccessibleRole::Button
+                    | AccessibleRole::Tab
+                    | AccessibleRole::RadioButton
+                    | AccessibleRole::Checkbox
+            )
         )
     });
     let found = found.unwrap_or_else(|| panic!("no control is called {name}"));

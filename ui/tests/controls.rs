@@ -15,7 +15,7 @@ fn least_mm(screen: Screen) -> f32 {
     }
 }
 
-const SCREENS: [Screen; 15] = [
+const SCREENS: [Screen; 16] = [
     Screen::Unlock,
     Screen::Recover,
     Screen::Photographs,
@@ -29,6 +29,7 @@ const SCREENS: [Screen; 15] = [
     Screen::Order,
     Screen::Label,
     Screen::HandOver,
+    Screen::FollowUp,
     Screen::Settings,
     Screen::About,
 ];

@@ -110,6 +110,29 @@ fn hand_over_screen() {
     check(Screen::HandOver, "hand-over");
 }
 
+#[test]
+fn follow_up_screen() {
+    check(Screen::FollowUp, "follow-up");
+}
+
+#[test]
+fn follow_up_entry_and_leaflet() {
+    let app = open(LOOKS[0]);
+    let data = app.global::<Data>();
+    data.set_screen(Screen::FollowUp);
+    let mut failures = Vec::new();
+    for (entering, name) in [(true, "entry"), (false, "leaflet")] {
+        let mut follow = data.get_follow();
+        (follow.entering, follow.reading) = (entering, !entering);
+        data.set_follow(follow);
+        for &look in &LOOKS {
+            dress(&app, look);
+            failures.extend(compare(&app, &format!("follow-up-{name}-{}", look.name())).err());
+        }
+    }
+    assert!(failures.is_empty(), "{}", failures.join("\n"));
+}
+
 /// German words are longer: nothing may be cut off.
 #[test]
 fn screens_in_german() {

@@ -1,7 +1,7 @@
 //! The check screen: results and verdict of one cast, as the screen shows them.
 
 mod band;
-mod canvas;
+pub mod canvas;
 mod drawings;
 
 use super::text::{self, models};

@@ -3,12 +3,14 @@
 //! and what can be undone.
 
 mod dimensions;
+mod follow;
 mod inspection;
 mod order;
 mod person;
 mod position;
 mod readings;
 
+pub use follow::{draft, follow};
 pub use inspection::inspection;
 pub use order::{order, order_mut};
 pub use person::{facts, person};
@@ -116,6 +118,10 @@ pub trait Question {
     fn confirm(&self, _visit: &mut Visit, _side: Side) {}
     /// The choices; of typed text, words that were typed before. None for a number.
     fn choices(&self, _visit: &Visit, _side: Side, _lang: Lang) -> Vec<ui::ChoiceItem> {
+        Vec::new()
+    }
+    /// Drawings on which the choices are places; none for a list.
+    fn places(&self, _visit: &Visit, _side: Side) -> Vec<ui::PlacesView> {
         Vec::new()
     }
     /// Takes or leaves a choice.
@@ -374,6 +380,7 @@ impl Asking {
             source: q.source(lang).into(),
             choices: models(q.choices(visit, side, lang)),
             copied: q.copied(visit, side),
+            places: models(q.places(visit, side)),
             ..Default::default()
         };
         match q.kind() {

@@ -1,6 +1,7 @@
 //! The examination: every core reading of the catalogue.
 
 use super::dimensions::dimensions;
+use super::follow::{draft, draft_mut};
 use super::{Kind, Question, Scale, item};
 use plinthside_measure::marks::Side;
 use plinthside_ui as ui;
@@ -14,7 +15,7 @@ pub fn examination() -> Vec<Box<dyn Question>> {
     let readings = |kinds: Vec<&'static ReadingKind>| {
         kinds
             .into_iter()
-            .map(|kind| Box::new(OfKind(kind)) as Box<dyn Question>)
+            .map(|kind| OfKind::boxed(kind, Taken::AtTheVisit))
     };
     // Tests read the shipped table; without it the readings are still asked.
     let [compared, others] = dimensions().unwrap_or_default();
@@ -25,7 +26,29 @@ pub fn examination() -> Vec<Box<dyn Question>> {
         .collect()
 }
 
-struct OfKind(&'static ReadingKind);
+/// The numbers among the readings of this visit, to be taken again at a review.
+pub fn again(visit: &Visit, side: Side) -> Vec<Box<dyn Question>> {
+    reading_kinds()
+        .iter()
+        .filter(|kind| {
+            kind.unit.is_some()
+                && visit
+                    .reading(&kind.key, side)
+                    .is_some_and(|r| r.mean().is_some())
+        })
+        .map(|kind| OfKind::boxed(kind, Taken::Again))
+        .collect()
+}
+
+/// When a reading is taken.
+#[derive(Clone, Copy)]
+enum Taken {
+    AtTheVisit,
+    /// At the review that is being entered.
+    Again,
+}
+
+struct OfKind(&'static ReadingKind, Taken);
 
 /// The grades of the Medical Research Council scale, in words from memory (unverified).
 const GRADES: [(&str, &str); 6] = [
@@ -41,30 +64,48 @@ const GRADES: [(&str, &str); 6] = [
 ];
 
 impl OfKind {
+    fn boxed(kind: &'static ReadingKind, taken: Taken) -> Box<dyn Question> {
+        Box::new(Self(kind, taken))
+    }
+
     /// Grades are chosen, not dialled.
     fn is_graded(&self) -> bool {
         self.0.unit.as_deref() == Some("MRC")
     }
 
     fn find<'a>(&self, visit: &'a Visit, side: Side) -> Option<&'a Reading> {
-        visit.reading(&self.0.key, side)
+        match self.1 {
+            Taken::AtTheVisit => visit.reading(&self.0.key, side),
+            Taken::Again => draft(visit, side)?
+                .readings
+                .iter()
+                .rfind(|r| r.kind == self.0.key),
+        }
     }
 
     /// The reading of this kind, made if it was not there; touching a copy confirms it.
     fn find_mut<'a>(&self, visit: &'a mut Visit, side: Side) -> &'a mut Reading {
+        let method = visit.reading(&self.0.key, side).map(|r| r.method.clone());
+        let new = Reading {
+            kind: self.0.key.clone(),
+            side: self.0.sided.then_some(side),
+            by: visit.clinician.clone(),
+            at: Some(crate::clock::now()),
+            // Taken again, a reading is compared: by the same method unless said otherwise.
+            method: method.unwrap_or_default(),
+            ..Reading::default()
+        };
+        let readings = match self.1 {
+            Taken::AtTheVisit => &mut visit.readings,
+            Taken::Again => &mut draft_mut(visit, side).readings,
+        };
         let wanted = |r: &Reading| r.kind == self.0.key && r.side.is_none_or(|s| s == side);
-        let index = visit.readings.iter().rposition(wanted).unwrap_or_else(|| {
-            visit.readings.push(Reading {
-                id: format!("r{}", visit.readings.len() + 1),
-                kind: self.0.key.clone(),
-                side: self.0.sided.then_some(side),
-                by: visit.clinician.clone(),
-                at: Some(crate::clock::now()),
-                ..Reading::default()
-            });
-            visit.readings.len() - 1
+        let index = readings.iter().rposition(wanted).unwrap_or_else(|| {
+            let id = format!("r{}", readings.len() + 1);
+            readings.push(Reading { id, ..new });
+            readings.len() - 1
         });
-        let reading = &mut visit.readings[index];
+        let reading = &mut readings[index];
         reading.copy_confirmed |= reading.copied_from.is_some();
         reading
     }
@@ -79,8 +120,14 @@ impl Question for OfKind {
         self.0.label.get(lang).to_owned()
     }
 
-    fn note(&self, _visit: &Visit, _side: Side, lang: Lang) -> String {
+    fn note(&self, visit: &Visit, side: Side, lang: Lang) -> String {
         let mut parts: Vec<String> = Vec::new();
+        if let (Taken::Again, Some(before)) = (self.1, visit.reading(&self.0.key, side))
+            && let Some(mean) = before.mean()
+        {
+            let text = Text::new("at the visit", "beim Besuch");
+            parts.push(format!("{} {}", text.get(lang), self.0.printed(mean, lang)));
+        }
         if let Some(reference) = &self.0.reference {
             parts.push(reference.get(lang).to_owned());
         }

@@ -7,7 +7,8 @@ use common::{after, complete, entry, prescriber, when};
 use plinthside_measure::marks::Side;
 use plinthside_visit::figures::practice;
 use plinthside_visit::follow_up::{
-    Fitting, LeafletFor, LeafletText, Receipt, ReceiptAnswer, Remake, RemakeCause, Review,
+    Adjustment, Event, Fitting, LeafletFor, LeafletText, Receipt, ReceiptAnswer, Remake,
+    RemakeCause, Review,
 };
 use plinthside_visit::order::{OrderState, Override, SignError, Signing};
 use plinthside_visit::rules::RuleSet;
@@ -261,4 +262,63 @@ fn the_leaflet_speaks_both_languages_and_leaves_out_what_is_not_known() {
         Lang::En,
     );
     assert!(format!("{with:?}").contains("Outside these hours: 111"));
+}
+
+#[test]
+fn what_is_entered_is_kept_in_the_visit_until_it_is_recorded() {
+    let rules = rules();
+    let mut visit = complete(Side::Left);
+    visit
+        .sign("o-1", &prescriber(), signing(&rules, 1))
+        .unwrap();
+    let events = |visit: &plinthside_visit::Visit| visit.orders[0].state().events().to_vec();
+    assert_eq!(events(&visit), [Event::HandOver, Event::Withdrawal]);
+    visit.begin_event("o-1", Event::HandOver);
+    visit.record_event("o-1", after(2), "me").unwrap();
+    assert_eq!(visit.orders[0].state(), OrderState::HandedOver);
+
+    // A question needs its words; the draft stays until it has them.
+    visit.begin_event("o-1", Event::Receipt);
+    let unanswered = visit.record_event("o-1", after(3), "me");
+    assert!(matches!(unanswered, Err(SignError::Unanswered)));
+    visit.draft_event_mut("o-1").unwrap().answer = Some(ReceiptAnswer::Question);
+    let json = serde_json::to_string(&visit).unwrap();
+    let mut visit: plinthside_visit::Visit = serde_json::from_str(&json).unwrap();
+    let silent = visit.record_event("o-1", after(3), "me");
+    assert!(matches!(
+        silent,
+        Err(SignError::NeedsReason(OrderState::LabHold))
+    ));
+    visit.draft_event_mut("o-1").unwrap().reason = "which hinge?".into();
+    visit.record_event("o-1", after(3), "me").unwrap();
+    assert_eq!(visit.follow_up[0].receipts[0].reason, "which hinge?");
+    assert!(visit.draft_event_mut("o-1").is_none());
+
+    visit.begin_event("o-1", Event::Receipt);
+    visit.draft_event_mut("o-1").unwrap().answer = Some(ReceiptAnswer::Accepted);
+    visit.record_event("o-1", after(4), "me").unwrap();
+    visit.begin_event("o-1", Event::Fitting);
+    let draft = visit.draft_event_mut("o-1").unwrap();
+    draft.adjustments = vec![Adjustment::Padded, Adjustment::from("my own".to_owned())];
+    draft.review_due = Some(after(200).date_naive());
+    visit.record_event("o-1", after(5), "me").unwrap();
+    assert_eq!(visit.follow_up[0].fittings[0].adjustments.len(), 2);
+    assert_eq!(visit.follow_up[0].review_due, Some(after(200).date_naive()));
+
+    // The causes are the reason where no words were typed.
+    visit.begin_event("o-1", Event::Remake);
+    visit.draft_event_mut("o-1").unwrap().causes = vec![RemakeCause::CastShape, RemakeCause::Lab];
+    visit.record_event("o-1", after(6), "me").unwrap();
+    assert_eq!(
+        visit.follow_up[0].remakes[0].reason,
+        "shape of the cast, lab"
+    );
+    visit.order_again("o-1", "o-2").unwrap();
+    visit.begin_event("o-1", Event::Closing);
+    visit.drop_event("o-1");
+    assert!(visit.draft_event_mut("o-1").is_none());
+    visit.begin_event("o-1", Event::Closing);
+    visit.record_event("o-1", after(7), "me").unwrap();
+    assert_eq!(visit.orders[0].state(), OrderState::Closed);
+    assert_eq!(visit.orders[0].state().events(), []);
 }

@@ -129,6 +129,15 @@ impl LeafletText {
         Ok(leaflet)
     }
 
+    /// Hours on each day where the clinician set no plan: usual, and for a foot that feels little.
+    #[must_use]
+    pub fn wear_in_plans(&self) -> [Vec<f64>; 2] {
+        [
+            self.wear_in_hours.clone(),
+            self.wear_in_hours_insensate.clone(),
+        ]
+    }
+
     /// The leaflet for one brace.
     #[must_use]
     pub fn leaflet(&self, whose: LeafletFor<'_>, lang: Lang) -> Leaflet {

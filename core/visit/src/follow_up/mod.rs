@@ -1,13 +1,16 @@
 //! What becomes of an order: lab receipt, fitting, review, remake.
 
+mod draft;
 mod leaflet;
 mod record;
 
+pub use draft::{Draft, Event};
 pub use leaflet::{Leaflet, LeafletFor, LeafletText, Section, Tone};
 
 use crate::entry::Entry;
 use crate::order::Spot;
 use crate::person::When;
+use crate::visit::Visit;
 use crate::words::{Extra, words};
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
@@ -44,6 +47,35 @@ words! {
         NotWorn = "not_worn", "not worn", "wird nicht getragen";
         Broken = "broken", "broken", "gebrochen";
     }
+    /// What was adjusted at a fitting.
+    Adjustment {
+        Nothing = "nothing", "nothing", "nichts";
+        Relieved = "relieved", "shell flared over a place", "Schale an einer Stelle ausgeweitet";
+        Padded = "padded", "padded", "gepolstert";
+        Trimmed = "trimmed", "trim line lowered", "Rand gekürzt";
+        Straps = "straps", "strap moved or changed", "Gurt versetzt oder getauscht";
+        HingeStop = "hinge_stop", "hinge stop changed", "Gelenkanschlag verändert";
+        HeelLift = "heel_lift", "heel lift changed", "Fersenkeil verändert";
+        Footplate = "footplate", "footplate shortened", "Fußplatte gekürzt";
+        Shoe = "shoe", "shoe changed", "Schuh gewechselt";
+    }
+    /// Why the lab holds an order.
+    HoldReason {
+        CastDamaged = "cast_damaged", "plaster damaged on the way", "Gips unterwegs beschädigt";
+        SidesDiffer = "sides_differ", "sides of plaster, bag and order differ", "Seiten von Gips, Beutel und Bestellung verschieden";
+        MarkUnclear = "mark_unclear", "a mark is missing or unclear", "eine Markierung fehlt oder ist unklar";
+        OrderIncomplete = "order_incomplete", "something is missing in the order", "in der Bestellung fehlt etwas";
+        OrderContradicts = "order_contradicts", "order and plaster contradict each other", "Bestellung und Gips widersprechen sich";
+        PartNotToBeHad = "part_not_to_be_had", "a part cannot be had", "ein Teil ist nicht lieferbar";
+    }
+    /// Why an order is withdrawn.
+    WithdrawalReason {
+        NotWanted = "not_wanted", "the patient does not want it", "vom Patienten nicht gewünscht";
+        PatientChange = "patient_change", "the patient has changed", "Zustand des Patienten verändert";
+        OtherDevice = "other_device", "another device chosen", "anderes Hilfsmittel gewählt";
+        Mistaken = "mistaken", "ordered by mistake", "irrtümlich bestellt";
+        NotPaid = "not_paid", "not funded", "Kosten nicht übernommen";
+    }
 }
 
 /// Everything that happened to one order after it was handed over.
@@ -62,6 +94,9 @@ pub struct FollowUp {
     pub remakes: Vec<Remake>,
     /// The next review is due.
     pub review_due: Option<NaiveDate>,
+    /// What is being entered and not recorded yet.
+    #[serde(skip_serializing_if = "Draft::is_none")]
+    pub draft: Draft,
     /// Fields of a newer version.
     #[serde(flatten)]
     pub extra: Extra,
@@ -106,7 +141,7 @@ pub struct Fitting {
     pub problems: Vec<Problem>,
     /// What was adjusted.
     #[serde(default)]
-    pub adjustments: Vec<String>,
+    pub adjustments: Vec<Adjustment>,
     /// Wear-in plan: hours on each day from the first.
     #[serde(default)]
     pub wear_in_hours: Vec<f64>,
@@ -162,4 +197,20 @@ pub struct Remake {
     /// Fields of a newer version.
     #[serde(flatten)]
     pub extra: Extra,
+}
+
+/// The follow-up of one order, begun if there is none.
+fn follow_up_of<'a>(visit: &'a mut Visit, order: &str) -> &'a mut FollowUp {
+    let at = visit
+        .follow_up
+        .iter()
+        .position(|f| f.order == order)
+        .unwrap_or_else(|| {
+            visit.follow_up.push(FollowUp {
+                order: order.to_owned(),
+                ..FollowUp::default()
+            });
+            visit.follow_up.len() - 1
+        });
+    &mut visit.follow_up[at]
 }

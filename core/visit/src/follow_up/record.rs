@@ -1,27 +1,11 @@
 //! What happens to an order after hand-over, written down together with its change of state.
 
-use super::{Fitting, FollowUp, Receipt, ReceiptAnswer, Remake, Review};
+use super::{Fitting, Receipt, ReceiptAnswer, Remake, Review, follow_up_of};
 use crate::order::{Order, OrderState, Origin, SignError};
 use crate::person::When;
 use crate::visit::Visit;
 
 impl Visit {
-    /// The follow-up of one order, begun if there is none.
-    fn follow_up_of(&mut self, order: &str) -> &mut FollowUp {
-        let at = self
-            .follow_up
-            .iter()
-            .position(|f| f.order == order)
-            .unwrap_or_else(|| {
-                self.follow_up.push(FollowUp {
-                    order: order.to_owned(),
-                    ..FollowUp::default()
-                });
-                self.follow_up.len() - 1
-            });
-        &mut self.follow_up[at]
-    }
-
     fn move_order(
         &mut self,
         order: &str,
@@ -82,7 +66,7 @@ impl Visit {
             _ => OrderState::LabHold,
         };
         self.move_order(order, to, receipt.at, &receipt.by, &receipt.reason)?;
-        self.follow_up_of(order).receipts.push(receipt);
+        follow_up_of(self, order).receipts.push(receipt);
         Ok(())
     }
 
@@ -99,7 +83,7 @@ impl Visit {
         if !matches!(state, Some(OrderState::Fitted | OrderState::Reviewed)) {
             self.move_order(order, OrderState::Fitted, fitting.at, &fitting.by, "")?;
         }
-        self.follow_up_of(order).fittings.push(fitting);
+        follow_up_of(self, order).fittings.push(fitting);
         Ok(())
     }
 
@@ -109,7 +93,7 @@ impl Visit {
     /// There is no such order, or it was never fitted. Nothing is changed then.
     pub fn record_review(&mut self, order: &str, review: Review) -> Result<(), SignError> {
         self.move_order(order, OrderState::Reviewed, review.at, &review.by, "")?;
-        self.follow_up_of(order).reviews.push(review);
+        follow_up_of(self, order).reviews.push(review);
         Ok(())
     }
 
@@ -128,7 +112,7 @@ impl Visit {
             return Err(SignError::NeedsReason(OrderState::Remade));
         }
         self.move_order(order, OrderState::Remade, remake.at, by, &remake.reason)?;
-        self.follow_up_of(order).remakes.push(remake);
+        follow_up_of(self, order).remakes.push(remake);
         Ok(())
     }
 
@@ -162,7 +146,7 @@ impl Visit {
             let rules = old.because.iter().filter(|(_, b)| b.from == Origin::Rule);
             draft.because = rules.map(|(k, b)| (k.clone(), b.clone())).collect();
         }
-        let remakes = &mut self.follow_up_of(order).remakes;
+        let remakes = &mut follow_up_of(self, order).remakes;
         if let Some(remake) = remakes.last_mut() {
             remake.new_order = Some(new_id.to_owned());
         }

@@ -53,6 +53,9 @@ pub enum SignError {
     /// A reason is needed.
     #[error("{} needs a reason", .0.label(Lang::En))]
     NeedsReason(OrderState),
+    /// Nothing was answered yet.
+    #[error("nothing is entered yet; answer the first question")]
+    Unanswered,
     /// Time runs backwards.
     #[error("{at} lies before the last entry of {last}; check the clock of this device")]
     Earlier {
