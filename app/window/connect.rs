@@ -22,6 +22,7 @@ pub fn connect(app: &App, inner: &Rc<Inner>) {
     order(app, inner);
     papers(app, inner);
     follow(app, inner);
+    record(app, inner);
     check(app, inner);
     marks(app, inner);
 }
@@ -261,6 +262,17 @@ fn follow(app: &App, inner: &Rc<Inner>) {
     backend.on_leave_act(with!(inner, |i| i.change(Session::leave_act)));
     backend.on_show_leaflet(with!(inner, |i, open| i.change(|s| s.show_leaflet(open))));
     backend.on_write_leaflet(with!(inner, |i| i.write_papers(vec![PaperKind::Leaflet])));
+}
+
+fn record(app: &App, inner: &Rc<Inner>) {
+    let backend = app.global::<Backend>();
+    backend.on_go_back(with!(inner, |i| i.change(Session::go_back)));
+    backend.on_tell_earlier(with!(inner, |i| i.change(|s| s.tell_history(true))));
+    backend.on_show_then(with!(inner, |i, index| i.change(|s| s.show_then(index))));
+    backend.on_choose_version(with!(inner, |i, conflict, choice| i
+        .change(|s| s.choose_version(conflict as usize, choice as usize))));
+    backend.on_settle_versions(with!(inner, |i, conflict| i
+        .change(|s| s.settle_versions(conflict as usize))));
 }
 
 fn check(app: &App, inner: &Rc<Inner>) {

@@ -3,6 +3,7 @@
 //! Intents arrive through the callbacks of `Backend`, change the [`session::Session`], and the
 //! session is shown anew. Nothing here judges: results and verdicts come from core.
 
+mod account;
 mod advice;
 mod case_list;
 mod check;
@@ -11,8 +12,7 @@ mod cues;
 mod desk;
 mod follow;
 mod handing;
-mod hearing;
-mod look;
+mod history;
 mod marking;
 mod open;
 mod ordering;
@@ -24,6 +24,7 @@ mod take;
 mod taking;
 mod text;
 mod timer;
+mod versions;
 mod work;
 
 pub use advice::Tables;
@@ -76,13 +77,21 @@ struct Inner {
 /// # Errors
 /// There is no screen.
 pub fn open_own(place: Place) -> Result<(), AppError> {
-    let folder = papers_folder();
+    let session = own_session(place, papers_folder())?;
+    Ok(Window::new(session)?.run()?)
+}
+
+/// A session on the user's own store, behind its door; papers go to `folder`.
+///
+/// # Errors
+/// None in a released program: tests read every table.
+pub fn own_session(place: Place, folder: PathBuf) -> Result<Session, AppError> {
     let tables = Tables::shipped()?;
     let desk = Desk::Closed(Door::new(place));
     let mut session = Session::new(desk, Look::of_environment(), tables, folder);
     session.taking.folder = pictures_folder();
     session.voice = Box::new(SystemVoice::find());
-    Ok(run(session)?)
+    Ok(session)
 }
 
 /// Opens the window on the invented clinic, in a store that is thrown away with it; its papers go
@@ -95,15 +104,18 @@ pub fn open_demo() -> Result<(), AppError> {
         path: std::env::temp_dir(),
         source,
     })?;
-    let tables = Tables::shipped()?;
     let papers = PathBuf::from("plinthside-demo");
-    let mut session = demo_session(folder.path(), tables, papers)?;
+    let mut session = demo_session(folder.path(), papers)?;
     session.voice = Box::new(SystemVoice::find());
-    Ok(run(session)?)
+    Ok(Window::new(session)?.run()?)
 }
 
 /// A session on the invented clinic, its store in `folder`.
-fn demo_session(folder: &Path, tables: Tables, papers: PathBuf) -> Result<Session, AppError> {
+///
+/// # Errors
+/// No room for the store.
+pub fn demo_session(folder: &Path, papers: PathBuf) -> Result<Session, AppError> {
+    let tables = Tables::shipped()?;
     let store = folder.join("demo.store");
     let records = invented::store(&store, Some(Kdf::LEAST))?.for_demo();
     let desk = Desk::Closed(Door::default());
@@ -111,14 +123,6 @@ fn demo_session(folder: &Path, tables: Tables, papers: PathBuf) -> Result<Sessio
     session.taking.folder = pictures_folder();
     session.enter(Box::new(records));
     Ok(session)
-}
-
-/// Shows a session until the window is closed; the open visit is put away then.
-fn run(session: Session) -> Result<(), WindowError> {
-    let window = Window::new(session)?;
-    window.app.run()?;
-    window.inner.session.borrow_mut().put_away();
-    Ok(())
 }
 
 /// Where papers go unless somebody says otherwise.
@@ -166,6 +170,29 @@ impl Window {
         connect::connect(&app, &inner);
         inner.show();
         Ok(Self { app, inner })
+    }
+
+    /// Shows the window until it is closed; the open visit is put away then.
+    ///
+    /// # Errors
+    /// There is no screen.
+    pub fn run(&self) -> Result<(), WindowError> {
+        self.app.run()?;
+        self.inner.session.borrow_mut().put_away();
+        Ok(())
+    }
+
+    /// What is measured on the cast of the open visit, for tests.
+    #[must_use]
+    pub fn results(&self) -> Option<plinthside_measure::cast::Results> {
+        self.inner
+            .session
+            .borrow()
+            .open
+            .as_ref()?
+            .case
+            .results
+            .clone()
     }
 
     /// The window's component, for tests.
@@ -401,6 +428,8 @@ impl Inner {
 
 #[cfg(test)]
 mod follow_tests;
+#[cfg(test)]
+mod record_tests;
 #[cfg(test)]
 mod tests;
 #[cfg(test)]

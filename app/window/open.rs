@@ -2,9 +2,11 @@
 
 use super::follow::{self, Following};
 use super::handing::Papers;
+use super::history::Told;
 use super::marking::{Marking, Photo};
 use super::questions::{Asking, cast_mut, examination, inspection, order, person, position};
 use super::timer;
+use super::versions::Versions;
 use super::work::Fresh;
 use crate::casting;
 use crate::error::AppError;
@@ -61,6 +63,10 @@ pub struct Open {
     pub order: Asking,
     /// What is entered after the hand-over.
     pub follow: Following,
+    /// Its history, as far as it was told.
+    pub told: Told,
+    /// What the devices disagree about.
+    pub versions: Versions,
     /// Label and papers.
     pub papers: Papers,
     /// Why the order was not signed.
@@ -214,6 +220,8 @@ impl Open {
             inspect: asking(inspection()),
             order: asking(order(clinic)),
             follow: Following::default(),
+            told: Told::default(),
+            versions: Versions::default(),
             papers: Papers::default(),
             refusal: String::new(),
             case,
@@ -327,14 +335,19 @@ impl Open {
             },
         };
         let [label, hand_over] = self.papers.fills(visit, *side);
+        // Order and bag may say what somebody else did not mean.
+        let settled = |fill| match self.versions.count() {
+            0 => fill,
+            _ => ui::Fill::Attention,
+        };
         [
             (ui::Screen::Person, asked(&self.person)),
             (ui::Screen::Examine, asked(&self.examine)),
             (ui::Screen::Position, asked(&self.position)),
             (ui::Screen::Cast, timer::fill(visit, *side)),
             (ui::Screen::Check, check),
-            (ui::Screen::Order, asked(&self.order)),
-            (ui::Screen::Label, label),
+            (ui::Screen::Order, settled(asked(&self.order))),
+            (ui::Screen::Label, settled(label)),
             (ui::Screen::HandOver, hand_over),
             (ui::Screen::FollowUp, follow::fill(visit, *side)),
         ]

@@ -38,6 +38,8 @@ pub struct Session {
     pub taking: Taking,
     /// The screen shown.
     pub screen: ui::Screen,
+    /// The screen of the visit before history or two versions.
+    pub came_from: ui::Screen,
     /// Look and language.
     pub look: Look,
     /// Tables of rules, norms and limits.
@@ -69,6 +71,7 @@ impl Session {
     pub fn new(desk: Desk, look: Look, tables: Tables, folder: PathBuf) -> Self {
         Self {
             screen: ui::Screen::Unlock,
+            came_from: ui::Screen::Person,
             desk,
             list: List::default(),
             open: None,
@@ -175,6 +178,7 @@ impl Session {
         self.open = Some(Open::new(visit, side, self.opened, &self.clinic()));
         self.screen = screen;
         self.trouble.clear();
+        self.find_versions();
     }
 
     /// Begins a visit of a new person, or of one seen before.
@@ -308,6 +312,7 @@ impl Session {
                 self.take_up_block();
             }
             ui::Screen::Photographs => self.look_for_photographs(),
+            ui::Screen::History | ui::Screen::Conflicts => self.look_at_record(),
             // A cast without photographs is photographed first.
             ui::Screen::Mark => {
                 let photographs = self.sources().map_or(0, |s| s.photographs.len());

@@ -6,7 +6,7 @@ use super::marking::Marking;
 use super::open::{Case, Open};
 use super::questions::{facts, intended};
 use super::session::Session;
-use super::{check, follow, text, timer};
+use super::{check, follow, history, text, timer, versions};
 use crate::stand;
 use crate::visits::Foot;
 use chrono::NaiveDate;
@@ -53,6 +53,7 @@ pub fn show(app: &App, session: &mut Session) {
     data.set_visit(visit_line(open, lang).into());
     data.set_steps(text::models(open.steps(&tables.tolerances)));
     data.set_cautions(advice::count(&checks));
+    data.set_two_versions(open.versions.count() as i32);
     match screen {
         ui::Screen::Check => {
             let verdict = open.verdict(&tables.tolerances);
@@ -123,6 +124,8 @@ pub fn show(app: &App, session: &mut Session) {
             data.set_label(open.papers.label_view(&open.case.visit, open.case.side))
         }
         ui::Screen::HandOver => data.set_hand_over(open.papers.hand_over_view(folder)),
+        ui::Screen::History => data.set_history(history::view(&open.told)),
+        ui::Screen::Conflicts => data.set_conflicts(versions::view(open, lang)),
         ui::Screen::FollowUp => {
             open.follow.keep_up(&open.case.visit, open.case.side);
             let mut list = question_list(open, screen, tables, &checks, lang);

@@ -10,8 +10,7 @@ use std::path::Path;
 use std::time::{Duration, Instant};
 
 pub(super) fn demo_window(folder: &Path) -> Window {
-    let tables = Tables::shipped().expect("the shipped tables");
-    let mut session = demo_session(folder, tables, folder.to_owned()).expect("the demo data");
+    let mut session = demo_session(folder, folder.to_owned()).expect("the demo data");
     session.look = Look::default();
     test_window(session)
 }

@@ -133,6 +133,16 @@ fn follow_up_entry_and_leaflet() {
     assert!(failures.is_empty(), "{}", failures.join("\n"));
 }
 
+#[test]
+fn history_screen() {
+    check(Screen::History, "history");
+}
+
+#[test]
+fn conflicts_screen() {
+    check(Screen::Conflicts, "conflicts");
+}
+
 /// German words are longer: nothing may be cut off.
 #[test]
 fn screens_in_german() {

@@ -155,6 +155,8 @@ pub struct Asking {
     chosen: usize,
     repeat: usize,
     undo: Vec<Visit>,
+    /// The visit as the last change left it. What was changed elsewhere since is never taken back.
+    left: Option<Visit>,
     /// Typed text that could not be taken, and why.
     refused: Option<(String, Text)>,
 }
@@ -174,6 +176,7 @@ impl Asking {
             chosen,
             repeat: 0,
             undo: Vec::new(),
+            left: None,
             refused: None,
         }
     }
@@ -327,6 +330,10 @@ impl Asking {
             change(question.as_ref(), visit, self.repeat);
         }
         if *visit != before {
+            if self.left.as_ref() != Some(&before) {
+                self.undo.clear();
+            }
+            self.left = Some(visit.clone());
             self.undo.push(before);
             if self.undo.len() > UNDO_DEPTH {
                 self.undo.remove(0);
@@ -336,11 +343,19 @@ impl Asking {
 
     /// Takes back the last change.
     pub fn undo(&mut self, visit: &mut Visit, side: Side) {
+        if !self.can_undo(visit) {
+            return;
+        }
         if let Some(before) = self.undo.pop() {
             *visit = before;
+            self.left = Some(visit.clone());
             let repeats = self.now().map_or(0, |q| q.numbers(visit, side).len());
             self.repeat = self.repeat.min(repeats.saturating_sub(1));
         }
+    }
+
+    fn can_undo(&self, visit: &Visit) -> bool {
+        !self.undo.is_empty() && self.left.as_ref() == Some(visit)
     }
 
     /// The list as the screen shows it.
@@ -363,7 +378,7 @@ impl Asking {
                 .now()
                 .map_or_else(Default::default, |q| self.question(q, visit, side, lang)),
             cautions: models(cautions),
-            can_undo: !self.undo.is_empty(),
+            can_undo: self.can_undo(visit),
         }
     }
 

@@ -56,6 +56,27 @@ fn a_reading_takes_repeats_and_gives_them_back() {
 }
 
 #[test]
+fn undo_never_takes_back_what_was_changed_elsewhere() {
+    let mut visit = visit();
+    let mut examine = Asking::new(examination(), &visit, Side::Left);
+    let mut lying = Asking::new(position(), &visit, Side::Left);
+    find(&mut examine, &visit, "Ankle dorsiflexion, knee straight");
+    examine.set(&mut visit, Side::Left, 4.0);
+    lying.choose(&mut visit, Side::Left, 0);
+    let both = visit.clone();
+    examine.undo(&mut visit, Side::Left);
+    assert_eq!(visit, both);
+    let view = examine.view(&visit, Side::Left, Vec::new(), Lang::En);
+    assert!(!view.can_undo);
+    lying.undo(&mut visit, Side::Left);
+    assert!(
+        visit
+            .cast(Side::Left)
+            .is_none_or(|c| c.record.position.is_none())
+    );
+}
+
+#[test]
 fn an_implausible_value_is_kept_and_said() {
     let mut visit = visit();
     let mut asking = Asking::new(examination(), &visit, Side::Left);

@@ -14,6 +14,9 @@ pub struct HistoryEntry {
     /// Identifier of the change.
     #[serde(serialize_with = "as_text")]
     pub change: ChangeHash,
+    /// The changes it was made on.
+    #[serde(skip)]
+    pub deps: Vec<ChangeHash>,
     /// Who, where, when, why.
     pub stamp: Option<Stamp>,
     /// What became different.
@@ -143,6 +146,7 @@ impl Document {
             .collect();
         HistoryEntry {
             change: change.hash(),
+            deps: change.deps().to_vec(),
             stamp: self.stamp_of(&change.hash()),
             differences,
         }
