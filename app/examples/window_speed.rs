@@ -1,14 +1,12 @@
 //! How fast the window is, beside an empty one. Prints figures as JSON; `tests/bench/window.py` runs it.
 //!
 //! ```text
-//! window_speed empty                 a window with nothing in it: says when its first picture is there
-//! window_speed first STORE           the program's, at the door of a store: the same
+//! window_speed first STORE           at the door of a store: says when its first picture is drawn
 //! window_speed make STORE VISITS     a store of invented visits
 //! window_speed list STORE            scrolling and searching in it, frame by frame, drawn in memory
 //! window_speed mark                  from a moved mark to the new result, six photographs loaded
 //! ```
 #![allow(clippy::expect_used)]
-#![expect(missing_docs, reason = "the empty window's generated code has none")]
 
 use i_slint_backend_testing::{AccessibleRole, ElementHandle, TestingBackend};
 use plinthside::records::{Place, Records};
@@ -21,13 +19,6 @@ use slint::platform::WindowEvent;
 use slint::{ComponentHandle, LogicalPosition, LogicalSize, Model};
 use std::path::Path;
 use std::time::{Duration, Instant};
-
-slint::slint! {
-    export component Empty inherits Window {
-        preferred-width: 1280px;
-        preferred-height: 800px;
-    }
-}
 
 const PASSPHRASE: &str = "a passphrase for the benchmark";
 
@@ -219,7 +210,6 @@ fn mark() {
 fn main() {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
     match arguments.iter().map(String::as_str).collect::<Vec<_>>()[..] {
-        ["empty"] => until_drawn(&Empty::new().expect("a screen")),
         ["first", store] => {
             let place = Place::new(Some(store.into()), None).expect("a place");
             let session = own_session(place, std::env::temp_dir()).expect("the tables");

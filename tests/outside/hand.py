@@ -108,13 +108,14 @@ class Hand:
                 before, since = now, time.monotonic()
             time.sleep(0.03)
 
-    def touch_at(self, x, y):
-        self.xdotool("mousemove", str(round(x)), str(round(y)), "click", "1")
-        self.touches += 1
+    def touch_at(self, x, y, times=1):
+        click = ["click", "--repeat", str(times), "--delay", "25", "1"]
+        self.xdotool("mousemove", str(round(x)), str(round(y)), *click)
+        self.touches += times
 
-    def touch(self, name, seconds=60):
+    def touch(self, name, seconds=60, times=1):
         e = self.until(lambda all: self.find(name, all), f"“{name}”", seconds)
-        self.touch_at(e["x"] + e["width"] / 2, e["y"] + e["height"] / 2)
+        self.touch_at(e["x"] + e["width"] / 2, e["y"] + e["height"] / 2, times)
         self.settled()
 
     def has(self, name):
