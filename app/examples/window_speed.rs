@@ -25,12 +25,21 @@ const PASSPHRASE: &str = "a passphrase for the benchmark";
 /// Says when the first whole picture was drawn in the running event loop, and ends.
 fn until_drawn<T: ComponentHandle + 'static>(window: &T) {
     let weak = window.as_weak();
-    slint::Timer::single_shot(Duration::ZERO, move || {
-        let picture = weak.upgrade().map(|w| w.window().take_snapshot());
-        assert!(picture.is_some_and(|p| p.is_ok()), "nothing was drawn");
-        println!("drawn");
-        let _ = slint::quit_event_loop();
-    });
+    let timer = slint::Timer::default();
+    timer.start(
+        slint::TimerMode::Repeated,
+        Duration::from_millis(1),
+        move || {
+            // No picture before the window has its size.
+            if weak
+                .upgrade()
+                .is_some_and(|w| w.window().take_snapshot().is_ok())
+            {
+                println!("drawn");
+                let _ = slint::quit_event_loop();
+            }
+        },
+    );
     window.run().expect("a screen");
 }
 

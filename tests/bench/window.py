@@ -50,7 +50,9 @@ def main():
     read, write = os.pipe()
     screen = ["Xvfb", "-displayfd", str(write), "-screen", "0", "1280x800x24", "-nolisten", "tcp"]
     xvfb = subprocess.Popen(screen, pass_fds=[write], stderr=subprocess.DEVNULL)
-    os.environ["DISPLAY"] = ":" + os.read(read, 16).decode().strip()
+    os.close(write)
+    with os.fdopen(read) as told:
+        os.environ["DISPLAY"] = ":" + told.readline().strip()
     try:
         with tempfile.TemporaryDirectory() as folder:
             store = f"{folder}/clinic.store"

@@ -27,8 +27,8 @@ class Screen:
         self.process = subprocess.Popen(command, pass_fds=[write], stderr=subprocess.DEVNULL)
         os.close(write)
         self.width, self.height = width, height
-        self.display = ":" + os.read(read, 16).decode().strip()
-        os.close(read)
+        with os.fdopen(read) as told:
+            self.display = ":" + told.readline().strip()
 
     def close(self):
         self.process.terminate()
@@ -42,7 +42,7 @@ class Hand:
         self.screen, self.folder, self.pictures = screen, Path(folder), pictures
         self.list = self.folder / "screen.json"
         self.touches = 0
-        self.environment = dict(os.environ, DISPLAY=screen.display, SLINT_BACKEND="winit-software", LC_ALL="C")
+        self.environment = dict(os.environ, DISPLAY=screen.display, SLINT_BACKEND="winit-software", LC_ALL="C.UTF-8")
         self.environment.setdefault("XDG_RUNTIME_DIR", str(self.folder))
         self.environment.pop("WAYLAND_DISPLAY", None)
         self.process = None
@@ -55,7 +55,7 @@ class Hand:
         self.process = subprocess.Popen([TARGET / "examples/driven", *arguments], env=self.environment)
         self.until(lambda all: all, "a first screen")
         self.xdotool("search", "--sync", "--name", "Plinthside", "windowmove", "0", "0",
-                     "windowsize", str(self.screen.width), str(self.screen.height))
+                     "windowsize", str(self.screen.width), str(self.screen.height), "windowfocus")
         time.sleep(0.5)
 
     def kill(self):

@@ -57,6 +57,7 @@ def take(hand):
     hand.touch(f"Take in {len(PHOTOS)} photographs")
     # A whole set leads on to the marks.
     hand.until(hand.photograph, "the marking screen", 120)
+    hand.until(lambda all: not any(e["name"].startswith("reading photographs") for e in all), "the tags", 120)
 
 
 NAMES = {"malleolus-medial": "Medial malleolus", "malleolus-lateral": "Lateral malleolus", "mtp-1": "First MTP",
@@ -109,7 +110,8 @@ def check(hand):
 ORDER = {"Plantarflexion": "free", "Dorsiflexion": "assisted", "Dorsiflexion assist": "medium", "Hinge on": "both sides",
          "Ankle angle on the bench": "as cast", "Hinge line": "through the patient's own marks",
          "Calf band's upper edge from the floor": 66, "Rearfoot post": "none", "Forefoot": "none", "Heel skive": "none",
-         "Shoe, heel to ball drop": 2, "Straps": "calf"}
+         "Shoe, heel to ball drop": 2, "Straps": "calf", "Hinge": "invented hinge", "Hinge size": "M", "Lab": "Kiln Row Workshop",
+         "The cast afterwards": "return the cast"}
 
 
 def order(hand):
@@ -120,9 +122,14 @@ def order(hand):
             break
         texts = [e["name"] for e in hand.elements() if e["role"] == "Text"]
         title = next((t for t in texts if t in ORDER), None)
-        assert title, f"nobody said what to answer: {texts}"
-        answer = ORDER[title]
-        if isinstance(answer, int):
+        # Of a question that is not listed above the first choice is taken, as long as it has any.
+        choices = [e["name"] for e in hand.elements() if e["role"] == "RadioButton" and not e["description"] and hand.seen(e)]
+        assert title or choices, f"nobody said what to answer: {texts}"
+        answer = ORDER[title] if title else choices[0]
+        if title and any(e["role"] == "TextInput" and e["name"] == title for e in hand.elements()):
+            hand.type(title, answer)
+            hand.touch("Next field")
+        elif isinstance(answer, int):
             hand.touch("More", times=answer)
             hand.touch("Next field")
         else:

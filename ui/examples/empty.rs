@@ -14,11 +14,17 @@ slint::slint! {
 fn main() {
     let window = Empty::new().expect("a screen");
     let weak = window.as_weak();
-    slint::Timer::single_shot(std::time::Duration::ZERO, move || {
-        let picture = weak.upgrade().map(|w| w.window().take_snapshot());
-        assert!(picture.is_some_and(|p| p.is_ok()), "nothing was drawn");
-        println!("drawn");
-        let _ = slint::quit_event_loop();
+    let timer = slint::Timer::default();
+    let often = std::time::Duration::from_millis(1);
+    timer.start(slint::TimerMode::Repeated, often, move || {
+        // No picture before the window has its size.
+        if weak
+            .upgrade()
+            .is_some_and(|w| w.window().take_snapshot().is_ok())
+        {
+            println!("drawn");
+            let _ = slint::quit_event_loop();
+        }
     });
     window.run().expect("a screen");
 }
