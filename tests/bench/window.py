@@ -21,7 +21,7 @@ EMPTY = TARGET / "examples/empty"
 def first_picture_ms(*command):
     """From the start of the process until it says that its first picture is drawn."""
     start = time.perf_counter()
-    process = subprocess.Popen([str(part) for part in command], stdout=subprocess.PIPE, text=True)
+    process = subprocess.Popen([str(part) for part in command], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True)
     said = process.stdout.readline()
     taken = 1000 * (time.perf_counter() - start)
     process.wait()
