@@ -83,6 +83,8 @@ def mark(hand):
             row = row_of(hand, m["mark"])
             if row:
                 hand.touch_at(row["x"] + row["width"] / 2, row["y"] + row["height"] / 2)
+                chosen = lambda _: (now := row_of(hand, m["mark"])) and now["checked"]
+                hand.until(chosen, f"{m['mark']} in hand")
                 hand.settled()
                 # Until the photograph is decoded there is nothing to tap on.
                 for _ in range(10):
