@@ -2,7 +2,6 @@
 
 use super::work::{Job, Measuring};
 use super::{Inner, Marking};
-use plinthside_ui::PaperKind;
 
 impl Inner {
     /// Seeks the marks in all photographs, off the screen's thread.
