@@ -4,6 +4,7 @@ a picture in build-output/screens, and the power cut in the middle of each step.
 import json
 import shutil
 import subprocess
+import time
 
 import pytest
 
@@ -79,6 +80,8 @@ def mark(hand):
     views = dict.fromkeys(NAMES, 0)
     for n in range(len(PHOTOS)):
         photo = hand.until(hand.photograph, "a photograph")["name"].removeprefix("Photograph ")
+        # The picture itself comes a little after its name; there is nothing to tap on before.
+        time.sleep(1.5)
         for m in (m for m in marks if m["photo"] == photo and views.get(m["mark"], 2) < 2):
             row = row_of(hand, m["mark"])
             if row:
@@ -86,11 +89,7 @@ def mark(hand):
                 chosen = lambda _: (now := row_of(hand, m["mark"])) and now["checked"]
                 hand.until(chosen, f"{m['mark']} in hand")
                 hand.settled()
-                # Until the photograph is decoded there is nothing to tap on.
-                for _ in range(10):
-                    hand.tap_photo((m["x"], m["y"]), sizes(photo))
-                    if hand.find("Remove this mark from this photograph"):
-                        break
+                hand.tap_photo((m["x"], m["y"]), sizes(photo))
                 views[m["mark"]] += 1
         hand.picture(f"07-marks-{n + 1}")
         hand.touch("Next photograph")
@@ -117,31 +116,38 @@ ORDER = {"Plantarflexion": "free", "Dorsiflexion": "assisted", "Dorsiflexion ass
          "Ankle angle on the bench": "as cast", "Hinge line": "through the patient's own marks",
          "Calf band's upper edge from the floor": 66, "Rearfoot post": "none", "Forefoot": "none", "Heel skive": "none",
          "Shoe, heel to ball drop": 2, "Straps": "calf", "Hinge": "invented hinge", "Hinge size": "M", "Lab": "Kiln Row Workshop",
-         "The cast afterwards": "return the cast"}
+         "The cast afterwards": "return the cast", "Quantity": 1}
+
+
+def on(hand):
+    """On to the next field that is still to be answered, or to the next one."""
+    hand.touch("Next to answer" if hand.has("Next to answer") else "Next field")
 
 
 def order(hand):
     hand.touch("Order")
     hand.picture("09-order")
-    for _ in range(3 * len(ORDER)):
+    for _ in range(6 * len(ORDER)):
         if hand.find("Sign as Ines Calloway"):
             break
         texts = [e["name"] for e in hand.elements() if e["role"] == "Text"]
         title = next((t for t in texts if t in ORDER), None)
-        # Of a question that is not listed above the first choice is taken, as long as it has any.
-        choices = [e["name"] for e in hand.elements() if e["role"] == "RadioButton" and not e["description"] and hand.seen(e)]
-        assert title or choices, f"nobody said what to answer: {texts}"
-        answer = ORDER[title] if title else choices[0]
-        if title and any(e["role"] == "TextInput" and e["name"] == title for e in hand.elements()):
-            hand.type(title, answer)
-            hand.touch("Next field")
-        elif isinstance(answer, int):
-            hand.touch("More", times=answer)
-            hand.touch("Next field")
+        answer = ORDER.get(title)
+        written = next((e["name"] for e in hand.elements() if e["role"] == "TextInput"), None)
+        dial = any(e["role"] == "Spinbox" for e in hand.elements())
+        if written:
+            hand.type(written, answer or "as agreed")
+            on(hand)
+        elif dial:
+            hand.touch("More", times=answer or 3)
+            on(hand)
         else:
-            hand.touch(answer)
+            # Of a question that is not listed above the first choice is taken.
+            choices = [e["name"] for e in hand.elements() if e["role"] == "RadioButton" and not e["description"] and hand.seen(e)]
+            assert answer or choices, f"nobody said what to answer: {texts}"
+            hand.touch(answer or choices[0])
             if title == "Straps":
-                hand.touch("Next field")
+                on(hand)
     hand.picture("09-order-answered")
     hand.touch("Sign as Ines Calloway")
 

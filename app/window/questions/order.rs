@@ -266,7 +266,13 @@ impl Question for OfField {
     }
 
     fn write(&self, visit: &mut Visit, side: Side, numbers: Vec<Entry>) {
-        let value = numbers.last().and_then(|n| serde_json::to_value(n).ok());
+        let value = match (self.0.kind, numbers.last()) {
+            // A count is a whole number, not an entry as it was typed.
+            (FieldKind::Count, Some(count)) => {
+                count.value.map(|v| Value::from(v.round().max(0.0) as u64))
+            }
+            (_, last) => last.and_then(|n| serde_json::to_value(n).ok()),
+        };
         self.set(visit, side, value.unwrap_or(Value::Null));
     }
 }

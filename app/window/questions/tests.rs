@@ -143,6 +143,20 @@ fn an_order_field_is_set_by_its_path_and_a_signed_order_is_frozen() {
 }
 
 #[test]
+fn a_count_of_the_order_is_dialled_like_any_number() {
+    let mut visit = visit();
+    let mut asking = Asking::new(order(&Clinic::default()), &visit, Side::Left);
+    find(&mut asking, &visit, "Quantity");
+    asking.step(&mut visit, Side::Left, 1);
+    asking.step(&mut visit, Side::Left, 1);
+    let order = visit.order(Side::Left).expect("an order");
+    let identity = &order.newest().expect("a draft").prescription.identity;
+    assert_eq!(identity.quantity, Some(2));
+    let view = asking.view(&visit, Side::Left, Vec::new(), Lang::En);
+    assert_eq!(view.question.value, 2.0);
+}
+
+#[test]
 fn every_question_can_be_asked_in_both_languages() {
     let visit = visit();
     for questions in [
