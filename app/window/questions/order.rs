@@ -266,7 +266,7 @@ impl Question for OfField {
     }
 
     fn write(&self, visit: &mut Visit, side: Side, numbers: Vec<Entry>) {
-        let value = match (self.0.kind, numbers.last()) {
+        let value = match (self.field.kind, numbers.last()) {
             // A count is a whole number, not an entry as it was typed.
             (FieldKind::Count, Some(count)) => {
                 count.value.map(|v| Value::from(v.round().max(0.0) as u64))
