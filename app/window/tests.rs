@@ -190,6 +190,31 @@ fn the_demo_is_measured_judged_marked_ordered_and_written() {
 }
 
 #[test]
+fn a_typed_answer_stays_with_its_own_question() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let window = demo_window(folder.path());
+    tap(&window, "Morwenna Ashdown, Left");
+    tap(&window, "Person");
+    let backend = window.app.global::<Backend>();
+    let tiles = window.app.global::<Data>().get_person_questions().tiles;
+    let at = |label: &str| tiles.iter().position(|t| t.label == label);
+    let field = |name: &str| {
+        ElementHandle::find_by_accessible_label(&window.app, name)
+            .find(|e| e.accessible_role() == Some(AccessibleRole::TextInput))
+            .unwrap_or_else(|| panic!("no field {name}"))
+    };
+    backend.invoke_choose_question(at("Reason of the visit").expect("asked") as i32);
+    field("Reason of the visit").set_accessible_value("trips on stairs");
+    backend.invoke_choose_question(at("Telephone").expect("asked") as i32);
+    i_slint_backend_testing::mock_elapsed_time(Duration::from_millis(50));
+    let telephone = field("Telephone").accessible_value().unwrap_or_default();
+    assert_ne!(telephone, "trips on stairs");
+    let kept = &case(&window.inner.session.borrow()).visit.clone();
+    assert_eq!(kept.reason, "trips on stairs");
+    assert_eq!(kept.person.telephone, telephone.as_str());
+}
+
+#[test]
 fn the_whole_program_speaks_german_after_one_tap() {
     let folder = tempfile::tempdir().expect("a folder");
     let window = demo_window(folder.path());

@@ -150,6 +150,7 @@ def order(hand):
                 on(hand)
     hand.picture("09-order-answered")
     hand.touch("Sign as Ines Calloway")
+    hand.picture("09-order-signed")
 
 
 def label(hand):
@@ -166,7 +167,11 @@ def hand_over(hand):
 
 
 def follow(hand):
+    """From the hand-over to the fitting; an order that nobody may sign yet ends before."""
     hand.touch("Follow up")
+    if not hand.has("It has left for the lab"):
+        hand.picture("12-not-signed")
+        return
     hand.touch("It has left for the lab")
     hand.touch("Record it")
     hand.touch("The lab's answer")
@@ -191,7 +196,8 @@ def test_a_whole_visit_in_the_real_window(tmp_path, width, height):
         first_start(hand)
         for step in STEPS:
             step(hand)
-        hand.touch("Record it")
+        if hand.has("Record it"):
+            hand.touch("Record it")
         hand.picture("12-follow-up")
         hand.touch("History")
         hand.picture("13-history")
@@ -226,8 +232,8 @@ def said(hand):
     for step in SCREENS:
         hand.touch(step)
         for e in hand.elements():
-            if e["role"] in ("Tab", "RadioButton", "Spinbox", "TextInput"):
-                told[step, e["role"], e["name"]] = (e["description"], e["value"], e["checked"])
+            if e["role"] in ("Tab", "RadioButton") and e["description"]:
+                told[step, e["name"]] = e["description"]
     return told
 
 

@@ -87,13 +87,12 @@ impl OrderState {
     pub fn events(&self) -> &'static [Event] {
         use Event::{Closing, Fitting, HandOver, Receipt, Remake, Review, Withdrawal};
         match self {
-            Self::Draft => &[Withdrawal],
             Self::Signed => &[HandOver, Withdrawal],
             Self::HandedOver | Self::LabHold => &[Receipt, Withdrawal],
             Self::Received => &[Fitting, Receipt, Remake, Withdrawal],
             Self::Fitted | Self::Reviewed => &[Review, Fitting, Remake, Closing],
             Self::Remade => &[Closing],
-            Self::Closed | Self::Withdrawn | Self::Other(_) => &[],
+            Self::Draft | Self::Closed | Self::Withdrawn | Self::Other(_) => &[],
         }
     }
 }
