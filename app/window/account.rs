@@ -34,7 +34,7 @@ pub fn lines(visit: &Visit, lang: Lang) -> Vec<Line> {
     let first = visit.sides.first().copied().unwrap_or(Side::Left);
     for question in person() {
         let value = question.shown(visit, first, lang);
-        push(&mut all, question.key(), question.label(lang), value);
+        push(&mut all, question.key(), question.title(lang), value);
     }
     let both = visit.sides.len() > 1;
     for side in &visit.sides {
