@@ -25,6 +25,7 @@ fn described(element: &ElementHandle) -> Option<serde_json::Value> {
         "value": element.accessible_value().unwrap_or_default().as_str(),
         "description": element.accessible_description().unwrap_or_default().as_str(),
         "enabled": element.accessible_enabled().unwrap_or(true),
+        "selected": element.accessible_item_selected().unwrap_or(false),
         "checked": element.accessible_checked().unwrap_or(false),
         "x": at.x, "y": at.y, "width": size.width, "height": size.height,
     }))

@@ -231,6 +231,8 @@ def said(hand):
     told = {}
     for step in SCREENS:
         hand.touch(step)
+        hand.until(lambda all: any(e["name"] == step and e["selected"] for e in all), f"the screen {step}")
+        hand.settled()
         for e in hand.elements():
             if e["role"] == "RadioButton" and e["description"]:
                 told[step, e["name"]] = e["description"]
