@@ -8,10 +8,11 @@ use plinthside_paper::{
     Bench, Document, Label, LabelSize, LeafletSheet, OrderSheet, Outline, PackedCast, Packing,
     Paper, PrinterDots,
 };
-use plinthside_visit::follow_up::{Leaflet, LeafletFor, LeafletText};
+use plinthside_visit::follow_up::{Leaflet, LeafletFor};
+use plinthside_visit::knowledge::Knowledge;
 use plinthside_visit::person::Lab;
-use plinthside_visit::rules::{Case, Level, RuleSet, check};
-use plinthside_visit::verdict::{Evidence, Tolerances, Verdict, verdict};
+use plinthside_visit::rules::{Case, Level, check};
+use plinthside_visit::verdict::{Evidence, Verdict, verdict};
 use plinthside_visit::{Entry, Lang};
 
 /// Number of the rule that fires where a sensation site is not felt.
@@ -50,13 +51,13 @@ fn cautions(
     results: Option<&Results>,
     today: NaiveDate,
 ) -> Result<Vec<String>, AppError> {
-    let rules = RuleSet::shipped()?;
+    let (known, _) = Knowledge::for_clinic(foot.clinic)?;
     let case = Case::of_visit(foot.visit, foot.side, today);
     let case = match results {
         Some(results) => case.measured(results),
         None => case,
     };
-    Ok(check(&rules, &case)
+    Ok(check(&known.rules, &case)
         .fired
         .iter()
         .filter(|fired| fired.level >= Level::Caution && fired.number > 0)
@@ -69,12 +70,12 @@ fn cautions(
 /// # Errors
 /// When the shipped tolerances can't be read.
 pub fn judge(foot: &Foot<'_>, results: &Results) -> Result<Verdict, AppError> {
-    let tolerances = Tolerances::shipped()?;
+    let (known, _) = Knowledge::for_clinic(foot.clinic)?;
     let evidence = match foot.cast() {
         Some(cast) => Evidence::of_visit(foot.visit, cast, Some(results)),
         None => Evidence::of_results(results),
     };
-    Ok(verdict(&evidence, &tolerances))
+    Ok(verdict(&evidence, &known.tolerances))
 }
 
 /// The bag label.
@@ -260,7 +261,7 @@ pub fn leaflet(foot: &Foot<'_>, paper: Paper, today: NaiveDate) -> Result<Docume
 /// # Errors
 /// The shipped text can't be read.
 pub fn leaflet_text(foot: &Foot<'_>, today: NaiveDate) -> Result<Leaflet, AppError> {
-    let text = LeafletText::shipped()?;
+    let (known, _) = Knowledge::for_clinic(foot.clinic)?;
     let order = foot.visit.order(foot.side);
     let follow_up = order.and_then(|order| {
         foot.visit
@@ -274,12 +275,12 @@ pub fn leaflet_text(foot: &Foot<'_>, today: NaiveDate) -> Result<Leaflet, AppErr
         Some(results) => case.measured(results),
         None => case,
     };
-    let checks = check(&RuleSet::shipped()?, &case);
+    let checks = check(&known.rules, &case);
     let whose = LeafletFor {
         clinic: foot.clinic,
         side: foot.side,
         insensate: checks.fired.iter().any(|fired| fired.number == NOT_FELT),
         follow_up,
     };
-    Ok(text.leaflet(whose, foot.clinic.lang))
+    Ok(known.leaflet.leaflet(whose, foot.clinic.lang))
 }

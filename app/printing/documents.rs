@@ -262,7 +262,6 @@ fn draw(pdf: &Pdf, dpi: f64) -> Result<Vec<Vec<u8>>, String> {
                 width: dots(width),
                 height: dots(height),
                 bg_color: WHITE,
-                ..RenderSettings::default()
             };
             let picture = hayro::render(page, &cache, &settings, &look);
             let grey: Vec<u8> = picture

@@ -4,12 +4,14 @@ use super::open::Case;
 use super::questions::Asking;
 use plinthside_measure::marks::Side;
 use plinthside_ui as ui;
-use plinthside_visit::Lang;
 use plinthside_visit::aids::Timers;
 use plinthside_visit::data::DataError;
+use plinthside_visit::knowledge::Knowledge;
 use plinthside_visit::norms::{Norms, Scope, Who};
 use plinthside_visit::rules::{self, Checks, Fired, Level, RuleSet, Stops};
-use plinthside_visit::verdict::Tolerances;
+use plinthside_visit::verdict::{OwnLimit, Tolerances};
+use plinthside_visit::{Clinic, Lang};
+use std::collections::BTreeMap;
 
 /// The tables a session works with: shipped, or a clinic's own.
 pub struct Tables {
@@ -21,6 +23,8 @@ pub struct Tables {
     pub norms: Norms,
     /// Stages of the plaster.
     pub timers: Timers,
+    /// What of the clinic's settings they were made from.
+    of: (BTreeMap<String, OwnLimit>, Vec<String>, String),
 }
 
 impl Tables {
@@ -29,12 +33,37 @@ impl Tables {
     /// # Errors
     /// None in a released program: tests read every table.
     pub fn shipped() -> Result<Self, DataError> {
+        Self::for_clinic(&Clinic::default())
+    }
+
+    /// The tables with the clinic's own limits and rules in place.
+    ///
+    /// # Errors
+    /// As [`Tables::shipped`].
+    pub fn for_clinic(clinic: &Clinic) -> Result<Self, DataError> {
+        let (knowledge, _) = Knowledge::for_clinic(clinic)?;
         Ok(Self {
-            tolerances: Tolerances::shipped()?,
-            rules: RuleSet::shipped()?,
-            norms: Norms::shipped()?,
-            timers: Timers::shipped()?,
+            tolerances: knowledge.tolerances,
+            rules: knowledge.rules,
+            norms: knowledge.norms,
+            timers: knowledge.timers,
+            of: Self::made_of(clinic),
         })
+    }
+
+    fn made_of(clinic: &Clinic) -> (BTreeMap<String, OwnLimit>, Vec<String>, String) {
+        (
+            clinic.limits.clone(),
+            clinic.rules_off.clone(),
+            clinic.rule_file.clone(),
+        )
+    }
+
+    /// Whether the clinic has changed nothing since they were made.
+    #[must_use]
+    pub fn are_of(&self, clinic: &Clinic) -> bool {
+        let (limits, off, file) = &self.of;
+        (limits, off, file) == (&clinic.limits, &clinic.rules_off, &clinic.rule_file)
     }
 }
 

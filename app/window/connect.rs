@@ -1,6 +1,8 @@
 //! Every intent of the screens, answered.
 
 use super::desk::Desk;
+use super::printing::Want;
+use super::questions::Ask;
 use super::session::Session;
 use super::work::{Job, Opening};
 use super::{Inner, handing, timer};
@@ -14,6 +16,7 @@ use std::time::Duration;
 /// Connects every callback. The handlers hold the window only weakly.
 pub fn connect(app: &App, inner: &Rc<Inner>) {
     program(app, inner);
+    settings(app, inner);
     desk(app, inner);
     visits(app, inner);
     photographs(app, inner);
@@ -23,6 +26,8 @@ pub fn connect(app: &App, inner: &Rc<Inner>) {
     papers(app, inner);
     follow(app, inner);
     record(app, inner);
+    printing(app, inner);
+    reasons(app, inner);
     check(app, inner);
     marks(app, inner);
 }
@@ -69,6 +74,29 @@ fn program(app: &App, inner: &Rc<Inner>) {
         s.look.lang = if code == "de" { Lang::De } else { Lang::En };
         s.keep_look();
     })));
+}
+
+/// The clinic's own settings.
+fn settings(app: &App, inner: &Rc<Inner>) {
+    let settings = app.global::<plinthside_ui::Settings>();
+    settings.on_open(with!(inner, |i, page| i.change(|s| s.settings_open(page))));
+    settings.on_choose(with!(inner, |i, row| i
+        .change(|s| s.settings_choose(row as usize))));
+    settings.on_mark(with!(inner, |i, row| i.change(|s| s.settings_mark(row as usize))));
+    settings.on_add(with!(inner, |i| i.change(Session::settings_add)));
+    settings.on_remove(with!(inner, |i| i.change(Session::settings_remove)));
+    settings.on_back(with!(inner, |i| i.change(Session::settings_back)));
+    settings.on_load_rules(with!(inner, |i, path| i
+        .change(|s| s.load_rules(path.as_str().as_ref()))));
+    settings.on_drop_rules(with!(inner, |i| i.change(Session::drop_rules)));
+    settings.on_export_rules(with!(inner, |i| i.change(Session::export_rules)));
+    settings.on_save_mat(with!(inner, |i| i.change(Session::save_mat)));
+    settings.on_print_mat(with!(inner, |i| {
+        let want = i.session.borrow().print_mat();
+        i.want_print(Some(want));
+        i.change(Session::mat_is_printed);
+    }));
+    settings.on_keep_mat(with!(inner, |i| i.change(Session::keep_mat)));
 }
 
 /// Opening, making and locking the store; taking up what an earlier session left.
@@ -179,23 +207,15 @@ impl Inner {
 
 fn questions(app: &App, inner: &Rc<Inner>) {
     let backend = app.global::<Backend>();
-    backend.on_choose_question(with!(inner, |i, index| i
-        .ask(|a, v, side| a.choose_question(index as usize, v, side))));
-    backend.on_step_value(with!(inner, |i, steps| i.ask(|a, v, side| a.step(v, side, steps))));
-    backend.on_set_value(with!(inner, |i, value| i.ask(|a, v, side| a.set(
-        v,
-        side,
-        f64::from(value)
-    ))));
-    backend.on_measure_again(with!(inner, |i| i.ask(|a, v, side| a.again(v, side))));
-    backend.on_choose_repeat(with!(inner, |i, index| i
-        .ask(|a, _, _| a.choose_repeat(index as usize))));
-    backend.on_choose_answer(with!(inner, |i, index| i
-        .change(|s| s.choose_answer(index as usize))));
-    backend.on_type_answer(with!(inner, |i, text| i
-        .ask(|a, v, side| a.type_in(v, side, &text))));
-    backend.on_undo(with!(inner, |i| i.ask(|a, v, side| a.undo(v, side))));
-    backend.on_next_question(with!(inner, |i| i.change(Session::next_question)));
+    backend.on_choose_question(with!(inner, |i, index| i.ask(Ask::Question(index as usize))));
+    backend.on_step_value(with!(inner, |i, steps| i.ask(Ask::Step(steps))));
+    backend.on_set_value(with!(inner, |i, value| i.ask(Ask::Set(f64::from(value)))));
+    backend.on_measure_again(with!(inner, |i| i.ask(Ask::Again)));
+    backend.on_choose_repeat(with!(inner, |i, index| i.ask(Ask::Repeat(index as usize))));
+    backend.on_choose_answer(with!(inner, |i, index| i.ask(Ask::Answer(index as usize))));
+    backend.on_type_answer(with!(inner, |i, text| i.ask(Ask::Type(text.into()))));
+    backend.on_undo(with!(inner, |i| i.ask(Ask::Undo)));
+    backend.on_next_question(with!(inner, |i| i.ask(Ask::Next)));
 }
 
 fn cast(app: &App, inner: &Rc<Inner>) {
@@ -244,13 +264,7 @@ fn order(app: &App, inner: &Rc<Inner>) {
 
 fn papers(app: &App, inner: &Rc<Inner>) {
     let backend = app.global::<Backend>();
-    backend.on_bind_code(with!(inner, |i| i.change(|s| {
-        if let Some(open) = &mut s.open
-            && let Err(problem) = handing::bind_code(&mut open.case.visit, open.case.side)
-        {
-            open.papers.take_label(Err(problem));
-        }
-    })));
+    backend.on_bind_code(with!(inner, |i| i.change(Session::bind_new_code)));
     backend.on_save_label(with!(inner, |i| i.write_papers(vec![PaperKind::Label])));
     backend.on_write_papers(with!(inner, |i| i.write_papers(handing::all().collect())));
 }
@@ -273,6 +287,56 @@ fn record(app: &App, inner: &Rc<Inner>) {
         .change(|s| s.choose_version(conflict as usize, choice as usize))));
     backend.on_settle_versions(with!(inner, |i, conflict| i
         .change(|s| s.settle_versions(conflict as usize))));
+}
+
+fn printing(app: &App, inner: &Rc<Inner>) {
+    let printing = app.global::<plinthside_ui::Printing>();
+    printing.on_print(with!(inner, |i, paper| {
+        i.change(|s| s.prints.problem.clear());
+        let want = i.session.borrow().print(paper);
+        i.want_print(want);
+    }));
+    printing.on_choose_printer(with!(inner, |i, labels, index| i.change(|s| {
+        let clinic = s.clinic();
+        s.prints.choose(&clinic, labels, index as usize);
+    })));
+    let of = |i: &Rc<Inner>, job: i32, want: fn(String) -> Want| {
+        let id = i
+            .session
+            .borrow()
+            .prints
+            .jobs
+            .get(job as usize)
+            .map(|job| job.id.clone());
+        i.want_print(id.map(want));
+    };
+    printing.on_cancel(with!(inner, |i, job| of(&i, job, Want::Cancel)));
+    printing.on_again(with!(inner, |i, job| of(&i, job, Want::Again)));
+    printing.on_settle(with!(inner, |i, job| of(&i, job, Want::Settle)));
+    printing.on_label_do(with!(inner, |i, doing| i.change(|s| s.label_do(doing))));
+    printing.on_label_typed(with!(inner, |i, text| i.change(|s| s.label_typed(&text))));
+    printing.on_label_void(with!(inner, |i, reason| i
+        .change(|s| s.void_label(reason as usize))));
+    printing.on_label_pictured(with!(inner, |i, index| {
+        let session = i.session.borrow();
+        let path = session.label_picture(index as usize);
+        if let (Some(open), Some(path)) = (&session.open, path) {
+            let case = open.serial;
+            i.worker.post(Job::ReadLabel { case, path });
+        }
+    }));
+}
+
+fn reasons(app: &App, inner: &Rc<Inner>) {
+    let reasons = app.global::<plinthside_ui::Reasons>();
+    reasons.on_open(with!(inner, |i| i.change(Session::show_reasons)));
+    reasons.on_ask(with!(inner, |i, block| i.change(|s| s.ask_reason(block as usize))));
+    reasons.on_amend(with!(inner, |i| i.change(Session::ask_amendment)));
+    reasons.on_drop_amendment(with!(inner, |i| i.change(Session::drop_amendment)));
+    reasons.on_give(with!(inner, |i, reason| i.change(|s| s.give_reason(&reason))));
+    reasons.on_take_back(with!(inner, |i, block| i
+        .change(|s| s.take_reason_back(block as usize))));
+    reasons.on_leave(with!(inner, |i| i.change(Session::leave_reasons)));
 }
 
 fn check(app: &App, inner: &Rc<Inner>) {

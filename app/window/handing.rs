@@ -5,7 +5,7 @@ use crate::error::AppError;
 use crate::visits::Foot;
 use crate::{clock, files, papers};
 use plinthside_measure::marks::Side;
-use plinthside_paper::{CastCode, Document, LabelSize, Paper, PrinterDots};
+use plinthside_paper::{Document, LabelSize, Paper, PrinterDots};
 use plinthside_ui as ui;
 use plinthside_visit::{Clinic, Visit};
 use slint::Image;
@@ -170,17 +170,17 @@ impl Papers {
     }
 
     /// How far the two steps have come: label, hand-over.
-    pub fn fills(&self, visit: &Visit, side: Side) -> [ui::Fill; 2] {
+    pub fn fills(&self, visit: &Visit, side: Side, proven: bool) -> [ui::Fill; 2] {
         let bound = visit.cast(side).is_some_and(|c| c.code.is_some());
         let done = |paper| {
             self.written
                 .iter()
                 .any(|w| w.paper == paper && w.file.is_ok())
         };
-        let label = match (bound, done(ui::PaperKind::Label)) {
-            (_, true) => ui::Fill::Complete,
+        let label = match (bound, proven || done(ui::PaperKind::Label)) {
+            (true, true) => ui::Fill::Complete,
             (true, false) => ui::Fill::Started,
-            (false, false) => ui::Fill::Empty,
+            (false, _) => ui::Fill::Empty,
         };
         let papers = PAPERS.into_iter().filter(|paper| done(*paper)).count();
         let hand_over = match (papers, self.written.iter().any(|w| w.file.is_err())) {
@@ -196,21 +196,4 @@ impl Papers {
 /// The papers a hand-over writes, in order.
 pub fn all() -> impl Iterator<Item = ui::PaperKind> {
     PAPERS.into_iter()
-}
-
-/// Binds a new code to the cast of one side, which is made if it is not there yet. A bound code
-/// stays: it may be pencilled on the plaster already.
-///
-/// # Errors
-/// The operating system gives no random numbers.
-pub fn bind_code(visit: &mut Visit, side: Side) -> Result<(), String> {
-    super::questions::record_mut(visit, side);
-    if let Some(cast) = visit
-        .casts
-        .iter_mut()
-        .rfind(|c| c.side == side && c.code.is_none())
-    {
-        cast.code = Some(CastCode::mint().map_err(|e| e.to_string())?.to_string());
-    }
-    Ok(())
 }

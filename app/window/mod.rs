@@ -3,8 +3,10 @@
 //! Intents arrive through the callbacks of `Backend`, change the [`session::Session`], and the
 //! session is shown anew. Nothing here judges: results and verdicts come from core.
 
+mod about;
 mod account;
 mod advice;
+mod answers;
 mod case_list;
 mod check;
 mod connect;
@@ -14,14 +16,18 @@ mod follow;
 mod handing;
 mod hearing;
 mod history;
+mod labelling;
 mod look;
 mod marking;
 mod open;
 mod ordering;
 mod places;
 mod posts;
+mod printing;
 mod questions;
+mod reasons;
 mod session;
+mod settings;
 mod show;
 mod take;
 mod taking;
@@ -72,6 +78,8 @@ struct Inner {
     session: RefCell<Session>,
     worker: Worker,
     list: Rc<case_list::CaseList>,
+    /// The printing thread, while the store is open.
+    press: RefCell<Option<printing::Press>>,
     tick: RefCell<Option<slint::Timer>>,
 }
 
@@ -157,6 +165,7 @@ impl Window {
         data.set_saved(Default::default());
         data.set_status(text::models(Vec::new()));
         data.set_version(env!("CARGO_PKG_VERSION").into());
+        data.set_licences(text::models(about::licences()));
         let weak = app.as_weak();
         let worker = Worker::new(move || {
             // Fails only when the window is gone.
@@ -167,6 +176,7 @@ impl Window {
             session: RefCell::new(session),
             worker,
             list: Rc::new(case_list::CaseList::new(weak.clone())),
+            press: RefCell::default(),
             tick: RefCell::default(),
         });
         data.set_cases(ModelRc::from(inner.list.clone()));
@@ -221,9 +231,49 @@ impl Inner {
                 (session.list.version, session.list.count)
             };
             self.list.refresh(version, count);
+            self.want_press();
             self.want_photo();
             self.want_label();
         }
+    }
+
+    /// The printing thread lives as long as the store is open.
+    fn want_press(&self) {
+        let open = matches!(self.session.borrow().desk, Desk::Open(_));
+        let mut press = self.press.borrow_mut();
+        if !open {
+            *press = None;
+        } else if press.is_none() {
+            let weak = self.app.clone();
+            *press = Some(printing::Press::new(move || {
+                // Fails only when the window is gone.
+                let _ =
+                    weak.upgrade_in_event_loop(|app| app.global::<Backend>().invoke_work_done());
+            }));
+        }
+    }
+
+    /// Wants something printed, or a job changed.
+    fn want_print(&self, want: Option<printing::Want>) {
+        if let (Some(press), Some(want)) = (&*self.press.borrow(), want) {
+            press.want(want);
+        }
+    }
+
+    /// Answers what the printing thread asks of the store and takes what it tells; `true` if there
+    /// is something new to show.
+    fn take_printed(&self) -> bool {
+        let mut session = self.session.borrow_mut();
+        let told = {
+            let press = self.press.borrow();
+            let (Some(press), Some(records)) = (&*press, session.records()) else {
+                return false;
+            };
+            press.take(records.store())
+        };
+        let Some(told) = told else { return false };
+        session.prints.take(told);
+        true
     }
 
     /// Speaks the language of the look, if the screen still speaks another.
@@ -250,22 +300,8 @@ impl Inner {
     }
 
     /// Changes the list of questions on the screen.
-    fn ask(
-        &self,
-        change: impl FnOnce(
-            &mut questions::Asking,
-            &mut plinthside_visit::Visit,
-            plinthside_measure::marks::Side,
-        ),
-    ) {
-        self.change(|s| {
-            let screen = s.screen;
-            if let Some((asking, visit, side)) =
-                s.open.as_mut().and_then(|open| open.asking(screen))
-            {
-                change(asking, visit, side);
-            }
-        });
+    fn ask(&self, ask: questions::Ask) {
+        self.change(|s| s.ask(ask));
     }
 
     /// Changes the marks of the open case and measures anew if the change says so.
@@ -311,8 +347,12 @@ impl Inner {
     }
 
     fn take_told(&self) {
+        let printed = self.take_printed();
         let told = self.worker.take();
         if told.is_empty() {
+            if printed {
+                self.show();
+            }
             return;
         }
         let mut measure = false;
@@ -413,6 +453,12 @@ impl Inner {
                 }
                 false
             }
+            Told::LabelRead { case, code } => {
+                if session.opening(case).is_some() {
+                    session.label_read(code, plinthside_store::BoundBy::Photograph);
+                }
+                false
+            }
             Told::Written { case, written } => {
                 if let Some(open) = session.opening(case) {
                     open.papers.take_written(written);
@@ -429,6 +475,8 @@ impl Inner {
     }
 }
 
+#[cfg(test)]
+mod by_ruler;
 #[cfg(test)]
 mod follow_tests;
 #[cfg(test)]

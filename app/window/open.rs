@@ -3,24 +3,29 @@
 use super::follow::{self, Following};
 use super::handing::Papers;
 use super::history::Told;
+use super::labelling::Labelling;
 use super::marking::{Marking, Photo};
-use super::questions::{Asking, cast_mut, examination, inspection, order, person, position};
+use super::questions::{
+    Asking, awaited, cast_mut, examination, finished, inspection, order, person, position, ruler,
+};
 use super::timer;
 use super::versions::Versions;
 use super::work::Fresh;
-use crate::casting;
 use crate::error::AppError;
-use crate::pipeline::Measured;
+use crate::pipeline::{self, Measured};
 use crate::records::Records;
+use crate::{casting, clock};
 use plinthside_measure::advice::Stand;
 use plinthside_measure::cast::Results;
 use plinthside_measure::marks::{Marks, Side};
 use plinthside_measure::observed::PhotoTags;
+use plinthside_measure::ruler::RulerEntry;
+use plinthside_measure::solve::SolveOptions;
 use plinthside_paper::CastCode;
 use plinthside_store::Opened;
 use plinthside_ui as ui;
 use plinthside_visit::verdict::{Advice, Call, Evidence, Tolerances, Verdict, verdict};
-use plinthside_visit::{Cast, Clinic, Tap, Visit};
+use plinthside_visit::{Cast, Clinic, Lang, Tap, Visit};
 use std::collections::BTreeMap;
 
 /// One foot of one visit, as the window works on it.
@@ -60,6 +65,8 @@ pub struct Open {
     /// See [`Open::person`].
     pub inspect: Asking,
     /// See [`Open::person`].
+    pub ruler: Asking,
+    /// See [`Open::person`].
     pub order: Asking,
     /// What is entered after the hand-over.
     pub follow: Following,
@@ -69,8 +76,12 @@ pub struct Open {
     pub versions: Versions,
     /// Label and papers.
     pub papers: Papers,
+    /// The tie between bag and cast.
+    pub labelling: Labelling,
     /// Why the order was not signed.
     pub refusal: String,
+    /// Why ruler and calliper give no result yet.
+    pub by_ruler: String,
     kept: Opened<Visit>,
 }
 
@@ -195,11 +206,53 @@ impl Case {
                 marking.solved(solution.ok_or_else(String::new), first);
                 if results.is_some() {
                     self.results = results;
-                    self.cast_mut().measurement = Some(kept);
+                    let cast = self.cast_mut();
+                    cast.measurement = Some(kept);
+                    cast.inspection.without_photographs = None;
                 }
             }
             Err(sentence) => marking.solved(Err(sentence), None),
         }
+    }
+}
+
+impl Case {
+    /// What ruler and calliper have still to measure, in words.
+    #[must_use]
+    pub fn awaited_by_ruler(&self, lang: Lang) -> String {
+        let none = RulerEntry::default();
+        let cast = self.visit.cast(self.side);
+        let begun = cast.map_or(&none, |cast| &cast.sources.ruler);
+        match begun.is_empty() && self.results.is_some() {
+            true => String::new(),
+            false => awaited(begun, lang),
+        }
+    }
+
+    /// Measures by ruler and calliper as far as they were entered; says what is still missing, or
+    /// what can't be right. Nothing stands in for numbers that are missing: an earlier measurement
+    /// stays until the new one is whole.
+    pub fn measure_by_ruler(&mut self, by: &str, lang: Lang) -> Result<(), String> {
+        let Some(mut marks) = self.marks() else {
+            return Err(awaited(&RulerEntry::default(), lang));
+        };
+        marks.ruler = finished(&marks.ruler);
+        let missing = awaited(&marks.ruler, lang);
+        if !missing.is_empty() {
+            return Err(missing);
+        }
+        let measured = pipeline::measure(None, &[], &marks, &SolveOptions::default())
+            .map_err(|e| e.to_string())?;
+        let kept = measured
+            .to_keep(Vec::new(), by, clock::now())
+            .map_err(|e| e.to_string())?;
+        if measured.results.is_some() {
+            self.results = measured.results;
+            let cast = self.cast_mut();
+            cast.measurement = Some(kept);
+            cast.inspection.without_photographs = Some(true);
+        }
+        Ok(())
     }
 }
 
@@ -218,12 +271,15 @@ impl Open {
             examine: asking(examination()),
             position: asking(position()),
             inspect: asking(inspection()),
+            ruler: asking(ruler()),
             order: asking(order(clinic)),
             follow: Following::default(),
             told: Told::default(),
             versions: Versions::default(),
             papers: Papers::default(),
+            labelling: Labelling::default(),
             refusal: String::new(),
+            by_ruler: String::new(),
             case,
             kept,
         }
@@ -306,6 +362,7 @@ impl Open {
             ui::Screen::Examine => &mut self.examine,
             ui::Screen::Position => &mut self.position,
             ui::Screen::Inspect => &mut self.inspect,
+            ui::Screen::Ruler => &mut self.ruler,
             ui::Screen::Order => &mut self.order,
             ui::Screen::FollowUp => self.follow.asking()?,
             _ => return None,
@@ -334,7 +391,7 @@ impl Open {
                 (None, _) => ui::Fill::Attention,
             },
         };
-        let [label, hand_over] = self.papers.fills(visit, *side);
+        let [label, hand_over] = self.papers.fills(visit, *side, self.labelling.proven);
         // Order and bag may say what somebody else did not mean.
         let settled = |fill| match self.versions.count() {
             0 => fill,

@@ -117,14 +117,4 @@ impl Session {
             self.change_clinic(|clinic| clinic.usual_order = workshop_matters(&revision));
         }
     }
-
-    /// Changes the clinic's settings and saves them.
-    pub fn change_clinic(&mut self, change: impl FnOnce(&mut plinthside_visit::Clinic)) {
-        let by = self.person.clone();
-        let mut clinic = self.clinic();
-        change(&mut clinic);
-        if clinic != self.clinic() {
-            self.try_records(|records| records.set_clinic(clinic, &by));
-        }
-    }
 }

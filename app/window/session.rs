@@ -7,6 +7,9 @@ use super::desk::{Desk, List};
 use super::handing::Source;
 use super::look::Look;
 use super::open::Open;
+use super::printing::{Prints, Want};
+use super::reasons::Reasons;
+use super::settings::Settings;
 use super::taking::Taking;
 use crate::error::AppError;
 use crate::records::Records;
@@ -44,6 +47,12 @@ pub struct Session {
     pub look: Look,
     /// Tables of rules, norms and limits.
     pub tables: Tables,
+    /// The settings screen.
+    pub settings: Settings,
+    /// The screen of reasons.
+    pub reasons: Reasons,
+    /// Print jobs, and the printers chosen.
+    pub prints: Prints,
     /// Where papers are written.
     pub folder: PathBuf,
     /// Who works here.
@@ -78,6 +87,9 @@ impl Session {
             taking: Taking::default(),
             look,
             tables,
+            settings: Settings::default(),
+            reasons: Reasons::default(),
+            prints: Prints::default(),
             folder,
             person: String::new(),
             saved_ms: None,
@@ -115,12 +127,7 @@ impl Session {
             .and_then(|records| records.store().local(LOOK).ok().flatten())
             .and_then(|json| serde_json::from_slice(&json).ok());
         self.look = kept.unwrap_or(self.look);
-        let clinic = self.clinic();
-        if self.person.is_empty()
-            && let Some(prescriber) = clinic.prescribers.first()
-        {
-            self.person = prescriber.name.clone();
-        }
+        self.find_person();
         self.screen = ui::Screen::Cases;
         self.trouble.clear();
         let unfinished = self.try_records(Records::unfinished);
@@ -241,6 +248,9 @@ impl Session {
         self.open = None;
         self.list = List::default();
         self.taking = Taking::default();
+        self.settings = Settings::default();
+        self.reasons = Reasons::default();
+        self.prints = Prints::default();
         self.desk.close();
         self.saved_ms = None;
         self.screen = ui::Screen::Unlock;
@@ -274,6 +284,21 @@ impl Session {
         })
     }
 
+    /// A paper of the open case to be printed on the printer chosen for it.
+    #[must_use]
+    pub fn print(&self, paper: ui::PaperKind) -> Option<Want> {
+        let source = self.source()?;
+        let printer = self
+            .prints
+            .printer(&source.clinic, paper == ui::PaperKind::Label)?;
+        Some(Want::Paper {
+            source: Box::new(source),
+            paper,
+            printer,
+            by: self.person.clone(),
+        })
+    }
+
     /// The visit that some work was begun for, if it is still open.
     pub fn opening(&mut self, serial: u64) -> Option<&mut Open> {
         self.open.as_mut().filter(|open| open.serial == serial)
@@ -289,7 +314,7 @@ impl Session {
             ui::Screen::Cast => ui::Screen::Photographs,
             ui::Screen::Photographs => ui::Screen::Mark,
             ui::Screen::Mark => ui::Screen::Check,
-            ui::Screen::Inspect => ui::Screen::Check,
+            ui::Screen::Inspect | ui::Screen::Ruler => ui::Screen::Check,
             ui::Screen::Check => ui::Screen::Order,
             ui::Screen::Order => ui::Screen::Label,
             ui::Screen::Label => ui::Screen::HandOver,
@@ -306,6 +331,13 @@ impl Session {
             return;
         }
         match screen {
+            ui::Screen::Ruler => {
+                let lang = self.look.lang;
+                if let Some(open) = &mut self.open {
+                    open.by_ruler = open.case.awaited_by_ruler(lang);
+                }
+            }
+            ui::Screen::Settings => self.settings_enter(),
             ui::Screen::Cases => self.put_away(),
             ui::Screen::Order => {
                 self.fill_new_order();
@@ -341,40 +373,6 @@ impl Session {
         self.taking.look();
         self.taking.has_camera = crate::camera::is_there();
         self.taking.shutter_at = None;
-    }
-
-    /// Takes a choice of the question in hand; a first answer leads on.
-    pub fn choose_answer(&mut self, index: usize) {
-        let screen = self.screen;
-        let asking = self.open.as_mut().and_then(|open| open.asking(screen));
-        if let Some((asking, visit, side)) = asking
-            && asking.choose(visit, side, index)
-            && !(screen == ui::Screen::Order && self.take_up_block())
-            && let Some((asking, visit, side)) =
-                self.open.as_mut().and_then(|open| open.asking(screen))
-        {
-            asking.next(visit, side);
-        }
-    }
-
-    /// On to the next question, a copied answer confirmed: on the order to the next field that
-    /// stands in the way of signing; behind the last question to the next screen.
-    pub fn next_question(&mut self) {
-        let (screen, after) = (self.screen, self.screen_after());
-        let asking = self.open.as_mut().and_then(|open| open.asking(screen));
-        if let Some((asking, visit, side)) = asking {
-            asking.confirm(visit, side);
-        }
-        if screen == ui::Screen::Order && self.take_up_block() {
-            return;
-        }
-        let asking = self.open.as_mut().and_then(|open| open.asking(screen));
-        if !asking.is_some_and(|(asking, visit, side)| asking.next(visit, side)) {
-            match screen {
-                ui::Screen::FollowUp => self.record_act(),
-                _ => self.go(after),
-            }
-        }
     }
 
     /// Identifier of a listed visit.

@@ -6,7 +6,7 @@ use super::marking::Marking;
 use super::open::{Case, Open};
 use super::questions::{facts, intended};
 use super::session::Session;
-use super::{check, follow, history, text, timer, versions};
+use super::{check, follow, history, reasons, text, timer, versions};
 use crate::stand;
 use crate::visits::Foot;
 use chrono::NaiveDate;
@@ -16,6 +16,7 @@ use plinthside_store::Case as Listed;
 use plinthside_ui::{self as ui, App, Data, Theme};
 use plinthside_visit::order::{OrderState, workshop_matters};
 use plinthside_visit::rules::{Checks, Stops};
+use plinthside_visit::verdict::Call;
 use plinthside_visit::{Clinic, Lang, Text, Visit};
 use slint::ComponentHandle;
 
@@ -28,11 +29,15 @@ pub fn show(app: &App, session: &mut Session) {
     theme.set_text_scale(look.text_percent as f32 / 100.0);
     data.set_language(if look.lang == Lang::De { "de" } else { "en" }.into());
     data.set_screen(session.screen);
-    show_program(&data, session);
+    session.refresh_tables();
+    show_program(app, session);
     let since = session.since();
     let clinic = session.clinic();
+    let labelling = session.labelling_view();
     let Session {
         open,
+        reasons: given,
+        prints,
         taking,
         screen,
         tables,
@@ -121,9 +126,19 @@ pub fn show(app: &App, session: &mut Session) {
             data.set_order_state(order_state(open, &checks, &clinic, lang));
         }
         ui::Screen::Label => {
-            data.set_label(open.papers.label_view(&open.case.visit, open.case.side))
+            let printing = app.global::<ui::Printing>();
+            printing.set_labelling(labelling);
+            printing.set_view(prints.view(&clinic, true, lang));
+            data.set_label(open.papers.label_view(&open.case.visit, open.case.side));
         }
-        ui::Screen::HandOver => data.set_hand_over(open.papers.hand_over_view(folder)),
+        ui::Screen::HandOver => {
+            app.global::<ui::Printing>()
+                .set_view(prints.view(&clinic, false, lang));
+            data.set_hand_over(open.papers.hand_over_view(folder));
+        }
+        ui::Screen::Reasons => app
+            .global::<ui::Reasons>()
+            .set_view(reasons::view(given, open, &checks, &clinic, lang)),
         ui::Screen::History => data.set_history(history::view(&open.told)),
         ui::Screen::Conflicts => data.set_conflicts(versions::view(open, lang)),
         ui::Screen::FollowUp => {
@@ -147,11 +162,49 @@ pub fn show(app: &App, session: &mut Session) {
             data.set_person_questions(question_list(open, screen, tables, &checks, lang));
         }
         ui::Screen::Inspect => data.set_inspect(question_list(open, screen, tables, &checks, lang)),
+        ui::Screen::Ruler => {
+            let remark = by_ruler(open, tables, lang);
+            let mut list = question_list(open, screen, tables, &checks, lang);
+            list.cautions = text::models(vec![remark]);
+            data.set_ruler(list);
+        }
         ui::Screen::Examine => data.set_examine(question_list(open, screen, tables, &checks, lang)),
         ui::Screen::Position => {
             data.set_position(question_list(open, screen, tables, &checks, lang))
         }
         _ => {}
+    }
+}
+
+/// What ruler and calliper have given so far: the verdict, or what is still missing for one.
+fn by_ruler(open: &Open, tables: &Tables, lang: Lang) -> ui::Remark {
+    if !open.by_ruler.is_empty() || open.case.results.is_none() {
+        let begin = Text::new(
+            "Six marks by ruler give the same angles as photographs, with a larger ±.",
+            "Sechs Markierungen mit dem Lineal ergeben dieselben Winkel wie Fotos, mit größerem ±.",
+        );
+        let missing = open.by_ruler.as_str();
+        let text = if missing.is_empty() {
+            begin.get(lang)
+        } else {
+            missing
+        };
+        return ui::Remark {
+            text: text.into(),
+            source: Default::default(),
+            tone: ui::Tone::Chosen,
+        };
+    }
+    let verdict = open.verdict(&tables.tolerances);
+    ui::Remark {
+        text: verdict.text.get(lang).into(),
+        source: Default::default(),
+        tone: match verdict.call {
+            Call::Keep => ui::Tone::Good,
+            Call::Note => ui::Tone::Chosen,
+            Call::Correct | Call::ReMark => ui::Tone::Caution,
+            Call::Recast => ui::Tone::Stop,
+        },
     }
 }
 
@@ -182,6 +235,7 @@ fn order_state(open: &Open, checks: &Checks, clinic: &Clinic, lang: Lang) -> ui:
     let prescriber = clinic.prescribers.first().map_or("", |p| p.name.as_str());
     ui::OrderView {
         revision: newest.map_or(1, |r| r.number as i32),
+        reason: newest.map_or("", |r| r.reason.as_str()).into(),
         signed: newest.is_some_and(|r| r.signature.is_some()),
         usual: newest.is_some_and(|r| clinic.usual_order == workshop_matters(r)),
         prescriber: prescriber.into(),
@@ -232,7 +286,8 @@ fn visit_line(open: &Open, lang: Lang) -> String {
 }
 
 /// What every screen shows, and the screens outside a visit.
-fn show_program(data: &Data<'_>, session: &mut Session) {
+fn show_program(app: &App, session: &mut Session) {
+    let data = app.global::<Data>();
     let lang = session.look.lang;
     data.set_person_working(session.person.as_str().into());
     data.set_saved(session.saved_ms.map_or_else(String::new, clock_time).into());
@@ -255,6 +310,10 @@ fn show_program(data: &Data<'_>, session: &mut Session) {
             trying: door.trying,
         }),
         Desk::Open(records) => data.set_demo(records.is_demo()),
+    }
+    if session.screen == ui::Screen::Settings {
+        let app = app.global::<ui::Settings>();
+        app.set_view(super::settings::view(session));
     }
     if session.screen == ui::Screen::Recover {
         let rows = recover_rows(session, lang);

@@ -5,7 +5,8 @@ use i_slint_backend_testing::{
     AccessibleRole, ElementHandle, TestingBackend, TestingBackendOptions,
 };
 use plinthside_ui::{Level, MarkState, Screen};
-use slint::{LogicalSize, Model};
+use slint::platform::WindowEvent;
+use slint::{LogicalPosition, LogicalSize, Model};
 use std::path::Path;
 use std::time::{Duration, Instant};
 
@@ -16,7 +17,7 @@ pub(super) fn demo_window(folder: &Path) -> Window {
 }
 
 /// A window of a tablet's size, drawn in memory.
-pub(super) fn test_window(session: Session) -> Window {
+pub fn test_window(session: Session) -> Window {
     let backend = TestingBackend::new(TestingBackendOptions {
         mock_time: true,
         threading: false,
@@ -33,7 +34,7 @@ pub(super) fn test_window(session: Session) -> Window {
 }
 
 /// Takes what the worker tells until something holds.
-pub(super) fn until(window: &Window, what: &str, holds: impl Fn(&Session) -> bool) {
+pub fn until(window: &Window, what: &str, holds: impl Fn(&Session) -> bool) {
     let start = Instant::now();
     while !holds(&window.inner.session.borrow()) {
         assert!(
@@ -45,14 +46,42 @@ pub(super) fn until(window: &Window, what: &str, holds: impl Fn(&Session) -> boo
     }
 }
 
-pub(super) fn case(session: &Session) -> &Case {
+pub fn case(session: &Session) -> &Case {
     &session.open.as_ref().expect("an open visit").case
 }
 
-pub(super) fn tap(window: &Window, name: &str) {
-    let found = ElementHandle::find_by_accessible_label(&window.app, name).find(|e| {
+/// The element of that name, scrolled to as a hand would where it is not in sight.
+fn seek(
+    window: &Window,
+    name: &str,
+    wanted: impl Fn(Option<AccessibleRole>) -> bool,
+) -> Option<ElementHandle> {
+    let found = || {
+        ElementHandle::find_by_accessible_label(&window.app, name)
+            .find(|e| wanted(e.accessible_role()))
+    };
+    let screen = window.app.window();
+    let size = screen.size().to_logical(screen.scale_factor());
+    for across in [0.5, 0.25, 0.75] {
+        for _ in 0..12 {
+            if let Some(element) = found() {
+                return Some(element);
+            }
+            screen.dispatch_event(WindowEvent::PointerScrolled {
+                position: LogicalPosition::new(size.width * across, size.height * 0.5),
+                delta_x: 0.0,
+                delta_y: -0.4 * size.height,
+            });
+            i_slint_backend_testing::mock_elapsed_time(Duration::from_millis(300));
+        }
+    }
+    found()
+}
+
+pub fn tap(window: &Window, name: &str) {
+    let is_control = |role| {
         matches!(
-            e.accessible_role(),
+            role,
             Some(
                 AccessibleRole::Button
                     | AccessibleRole::Tab
@@ -60,12 +89,20 @@ pub(super) fn tap(window: &Window, name: &str) {
                     | AccessibleRole::Checkbox
             )
         )
-    });
-    let found = found.unwrap_or_else(|| panic!("no control is called {name}"));
-    found.invoke_accessible_default_action();
+    };
+    seek(window, name, is_control)
+        .unwrap_or_else(|| panic!("no control is called {name}"))
+        .invoke_accessible_default_action();
 }
 
-pub(super) fn picture(window: &Window, name: &str) {
+/// Types into the field of that name.
+pub fn field(window: &Window, name: &str, text: &str) {
+    seek(window, name, |role| role == Some(AccessibleRole::TextInput))
+        .unwrap_or_else(|| panic!("no field {name}"))
+        .set_accessible_value(text);
+}
+
+pub fn picture(window: &Window, name: &str) {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("build-output/window");
     std::fs::create_dir_all(&folder).expect("a folder");
     i_slint_backend_testing::mock_elapsed_time(Duration::from_millis(600));

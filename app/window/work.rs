@@ -3,13 +3,14 @@
 //! One thread takes jobs in turn. What it has to tell lies in a channel; a nudge through the event
 //! loop makes the screen's thread take it.
 
-use super::handing::{Source, Written};
+use super::handing::{self, Written};
 use super::marking::{Photo, Seeker};
 use super::taking::Read;
 use crate::error::AppError;
+use crate::photographs::Source;
 use crate::pipeline::{self, Measured};
 use crate::records::{self, Records};
-use crate::{camera, clock, files, stand};
+use crate::{camera, clock, files, labels, stand};
 use plinthside_measure::advice::Stand;
 use plinthside_measure::detect::{self, DetectOptions};
 use plinthside_measure::ink::{self, InkDot};
@@ -18,6 +19,7 @@ use plinthside_measure::mat::Mat;
 use plinthside_measure::observed::{MarkView, PhotoTags};
 use plinthside_measure::photo::{self, Photograph};
 use plinthside_measure::solve::SolveOptions;
+use plinthside_paper::CastCode;
 use plinthside_paper::qr::{FoundCode, Luma, read_codes};
 use plinthside_ui::PaperKind;
 use plinthside_visit::Clinic;
@@ -51,7 +53,12 @@ pub enum Job {
     /// Cameras, points and results.
     Measure(Box<Measuring>),
     /// Set the label for the screen.
-    Label { case: u64, source: Box<Source> },
+    Label {
+        case: u64,
+        source: Box<handing::Source>,
+    },
+    /// Read the label in a photograph.
+    ReadLabel { case: u64, path: PathBuf },
     /// Open a store, or make one.
     Open(Box<Opening>),
     /// Read photographs that are to be taken in.
@@ -61,7 +68,7 @@ pub enum Job {
     /// Write papers to a folder.
     Papers {
         case: u64,
-        source: Box<Source>,
+        source: Box<handing::Source>,
         papers: Vec<PaperKind>,
         folder: PathBuf,
     },
@@ -154,6 +161,11 @@ pub enum Told {
     Label {
         case: u64,
         png: Result<Vec<u8>, String>,
+    },
+    /// The label in a photograph, or why none could be read.
+    LabelRead {
+        case: u64,
+        code: Result<CastCode, String>,
     },
     /// One paper.
     Written { case: u64, written: Written },
@@ -329,6 +341,10 @@ fn work(job: Job, stop: &AtomicBool, tell: &impl Fn(Told) -> bool) -> bool {
         Job::Label { case, source } => tell(Told::Label {
             case,
             png: source.label_png(),
+        }),
+        Job::ReadLabel { case, path } => tell(Told::LabelRead {
+            case,
+            code: labels::read(&Source::File(path)).map_err(|e| e.to_string()),
         }),
         Job::Papers {
             case,

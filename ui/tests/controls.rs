@@ -15,7 +15,9 @@ fn least_mm(screen: Screen) -> f32 {
     }
 }
 
-const SCREENS: [Screen; 18] = [
+const SCREENS: [Screen; 20] = [
+    Screen::Reasons,
+    Screen::Ruler,
     Screen::Unlock,
     Screen::Recover,
     Screen::Photographs,

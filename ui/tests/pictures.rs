@@ -96,6 +96,16 @@ fn settings_screen() {
 }
 
 #[test]
+fn reasons_screen() {
+    check(Screen::Reasons, "reasons");
+}
+
+#[test]
+fn ruler_screen() {
+    check(Screen::Ruler, "ruler");
+}
+
+#[test]
 fn about_screen() {
     check(Screen::About, "about");
 }

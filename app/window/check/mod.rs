@@ -7,7 +7,7 @@ mod drawings;
 use super::text::{self, models};
 use crate::stand;
 use plinthside_measure::advice::Stand;
-use plinthside_measure::cast::{ResultName, Results, SideOutcome};
+use plinthside_measure::cast::{ResultName, Results, SideOutcome, Source};
 use plinthside_measure::quantity::Quantity;
 use plinthside_ui as ui;
 use plinthside_visit::verdict::{Call, Finding, Limit, Tolerances, Verdict};
@@ -123,6 +123,7 @@ fn measured(results: Option<&Results>, name: ResultName, lang: Lang) -> ui::Meas
         present: true,
         value: format::quantity(q.value.abs(), unit(q), lang).into(),
         direction: direction(name, q.value),
+        by_ruler: results.is_some_and(|r| r.source == Source::Ruler),
         instrument: format::quantity(instrument, unit(q), lang).into(),
         total: format::quantity(total, unit(q), lang).into(),
     }

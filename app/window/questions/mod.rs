@@ -9,6 +9,7 @@ mod order;
 mod person;
 mod position;
 mod readings;
+mod ruler;
 
 pub use follow::{draft, follow};
 pub use inspection::inspection;
@@ -16,6 +17,7 @@ pub use order::{order, order_mut};
 pub use person::{facts, person};
 pub use position::{cast_mut, intended, position, record_mut};
 pub use readings::examination;
+pub use ruler::{awaited, finished, ruler};
 
 use super::text::models;
 use plinthside_measure::marks::Side;
@@ -92,8 +94,8 @@ impl Scale {
     }
 }
 
-/// One thing to find out.
-pub trait Question {
+/// One thing to find out of a visit for one foot, or of whatever else is asked about.
+pub trait Question<T = Visit, At = Side> {
     /// What rules and norms call it: key of a reading, path of a field, name of a fact.
     fn key(&self) -> String;
     /// Name in the list.
@@ -103,39 +105,39 @@ pub trait Question {
         self.label(lang)
     }
     /// What belongs to it: posture, sign, method, why it is filled.
-    fn note(&self, _visit: &Visit, _side: Side, _lang: Lang) -> String {
+    fn note(&self, _visit: &T, _side: At, _lang: Lang) -> String {
         String::new()
     }
     /// How it is answered.
     fn kind(&self) -> Kind;
     /// The answer as the list shows it; empty when there is none.
-    fn shown(&self, visit: &Visit, side: Side, lang: Lang) -> String;
+    fn shown(&self, visit: &T, side: At, lang: Lang) -> String;
     /// Copied from an earlier visit and not confirmed.
-    fn copied(&self, _visit: &Visit, _side: Side) -> bool {
+    fn copied(&self, _visit: &T, _side: At) -> bool {
         false
     }
     /// Says that a copied answer still holds.
-    fn confirm(&self, _visit: &mut Visit, _side: Side) {}
+    fn confirm(&self, _visit: &mut T, _side: At) {}
     /// The choices; of typed text, words that were typed before. None for a number.
-    fn choices(&self, _visit: &Visit, _side: Side, _lang: Lang) -> Vec<ui::ChoiceItem> {
+    fn choices(&self, _visit: &T, _side: At, _lang: Lang) -> Vec<ui::ChoiceItem> {
         Vec::new()
     }
     /// Drawings on which the choices are places; none for a list.
-    fn places(&self, _visit: &Visit, _side: Side) -> Vec<ui::PlacesView> {
+    fn places(&self, _of: &T, _at: At) -> Vec<ui::PlacesView> {
         Vec::new()
     }
     /// Takes or leaves a choice.
-    fn choose(&self, _visit: &mut Visit, _side: Side, _index: usize) {}
+    fn choose(&self, _visit: &mut T, _side: At, _index: usize) {}
     /// Takes typed text, or says what is wrong with it.
-    fn type_in(&self, _visit: &mut Visit, _side: Side, _text: &str) -> Option<Text> {
+    fn type_in(&self, _visit: &mut T, _side: At, _text: &str) -> Option<Text> {
         None
     }
     /// The readings of a number.
-    fn numbers(&self, _visit: &Visit, _side: Side) -> Vec<Entry> {
+    fn numbers(&self, _visit: &T, _side: At) -> Vec<Entry> {
         Vec::new()
     }
     /// Writes the readings of a number.
-    fn write(&self, _visit: &mut Visit, _side: Side, _numbers: Vec<Entry>) {}
+    fn write(&self, _visit: &mut T, _side: At, _numbers: Vec<Entry>) {}
     /// One number as printed.
     fn printed(&self, value: f64, lang: Lang) -> String {
         match self.kind() {
@@ -150,23 +152,45 @@ pub trait Question {
 }
 
 /// A list of questions and the one in hand.
-pub struct Asking {
-    questions: Vec<Box<dyn Question>>,
+pub struct Asking<T = Visit, At = Side> {
+    questions: Vec<Box<dyn Question<T, At>>>,
     chosen: usize,
     repeat: usize,
-    undo: Vec<Visit>,
-    /// The visit as the last change left it. What was changed elsewhere since is never taken back.
-    left: Option<Visit>,
+    undo: Vec<T>,
+    /// What the last change left. What was changed elsewhere since is never taken back.
+    left: Option<T>,
     /// Typed text that could not be taken, and why.
     refused: Option<(String, Text)>,
+}
+
+/// What a hand does to a list of questions.
+pub enum Ask {
+    /// Takes a question in hand.
+    Question(usize),
+    /// Turns the number by steps.
+    Step(i32),
+    /// Sets the number.
+    Set(f64),
+    /// Takes the reading once more.
+    Again,
+    /// Takes another repeat in hand.
+    Repeat(usize),
+    /// Takes or leaves a choice.
+    Answer(usize),
+    /// Types.
+    Type(String),
+    /// Takes the last change back.
+    Undo,
+    /// On to the next question.
+    Next,
 }
 
 /// So many changes can be taken back.
 const UNDO_DEPTH: usize = 100;
 
-impl Asking {
+impl<T: Clone + PartialEq, At: Copy> Asking<T, At> {
     /// A list, at its first unanswered question.
-    pub fn new(questions: Vec<Box<dyn Question>>, visit: &Visit, side: Side) -> Self {
+    pub fn new(questions: Vec<Box<dyn Question<T, At>>>, visit: &T, side: At) -> Self {
         let chosen = questions
             .iter()
             .position(|q| q.shown(visit, side, Lang::En).is_empty())
@@ -181,7 +205,7 @@ impl Asking {
         }
     }
 
-    fn now(&self) -> Option<&dyn Question> {
+    fn now(&self) -> Option<&dyn Question<T, At>> {
         self.questions.get(self.chosen).map(AsRef::as_ref)
     }
 
@@ -201,7 +225,7 @@ impl Asking {
     }
 
     /// How many questions are answered, and of how many.
-    pub fn answered(&self, visit: &Visit, side: Side) -> (usize, usize) {
+    pub fn answered(&self, visit: &T, side: At) -> (usize, usize) {
         let answered = self
             .questions
             .iter()
@@ -211,7 +235,7 @@ impl Asking {
     }
 
     /// Takes a question in hand.
-    pub fn choose_question(&mut self, index: usize, visit: &Visit, side: Side) {
+    pub fn choose_question(&mut self, index: usize, visit: &T, side: At) {
         if index < self.questions.len() {
             self.refused = None;
             self.chosen = index;
@@ -221,15 +245,34 @@ impl Asking {
         }
     }
 
+    /// Does what a hand wants; `true` where that leads on to another question.
+    pub fn take(&mut self, ask: Ask, of: &mut T, at: At) -> bool {
+        match ask {
+            Ask::Question(index) => self.choose_question(index, of, at),
+            Ask::Step(steps) => self.step(of, at, steps),
+            Ask::Set(value) => self.set(of, at, value),
+            Ask::Again => self.again(of, at),
+            Ask::Repeat(index) => self.choose_repeat(index),
+            Ask::Answer(index) => return self.choose(of, at, index),
+            Ask::Type(text) => self.type_in(of, at, &text),
+            Ask::Undo => self.undo(of, at),
+            Ask::Next => {
+                self.confirm(of, at);
+                return true;
+            }
+        }
+        false
+    }
+
     /// Says that a copied answer in hand still holds.
-    pub fn confirm(&mut self, visit: &mut Visit, side: Side) {
-        if self.now().is_some_and(|q| q.copied(visit, side)) {
-            self.change(visit, |question, visit, _| question.confirm(visit, side));
+    fn confirm(&mut self, of: &mut T, at: At) {
+        if self.now().is_some_and(|q| q.copied(of, at)) {
+            self.change(of, |question, of, _| question.confirm(of, at));
         }
     }
 
     /// On to the next question; `false` behind the last one.
-    pub fn next(&mut self, visit: &Visit, side: Side) -> bool {
+    pub fn next(&mut self, visit: &T, side: At) -> bool {
         let more = self.chosen + 1 < self.questions.len();
         if more {
             self.choose_question(self.chosen + 1, visit, side);
@@ -239,7 +282,7 @@ impl Asking {
 
     /// Changes the repeat at hand by steps; the first step starts in the middle of what is plausible
     /// and near 0.
-    pub fn step(&mut self, visit: &mut Visit, side: Side, steps: i32) {
+    pub fn step(&mut self, visit: &mut T, side: At, steps: i32) {
         let Some(Kind::Number(scale)) = self.now().map(|q| q.kind()) else {
             return;
         };
@@ -261,7 +304,7 @@ impl Asking {
     }
 
     /// Sets the repeat at hand.
-    pub fn set(&mut self, visit: &mut Visit, side: Side, value: f64) {
+    pub fn set(&mut self, visit: &mut T, side: At, value: f64) {
         let Some(Kind::Number(scale)) = self.now().map(|q| q.kind()) else {
             return;
         };
@@ -280,7 +323,7 @@ impl Asking {
     }
 
     /// Takes the reading once more, starting from the last one.
-    pub fn again(&mut self, visit: &mut Visit, side: Side) {
+    pub fn again(&mut self, visit: &mut T, side: At) {
         let Some(question) = self.now() else { return };
         let mut numbers = question.numbers(visit, side);
         let Some(last) = numbers.last().and_then(|e| e.value) else {
@@ -304,7 +347,7 @@ impl Asking {
     }
 
     /// Takes or leaves a choice; `true` for a first answer, which leads on to another question.
-    pub fn choose(&mut self, visit: &mut Visit, side: Side, index: usize) -> bool {
+    fn choose(&mut self, visit: &mut T, side: At, index: usize) -> bool {
         let first = self.now().is_some_and(|q| {
             matches!(q.kind(), Kind::OneOf | Kind::Text)
                 && q.shown(visit, side, Lang::En).is_empty()
@@ -316,7 +359,7 @@ impl Asking {
     }
 
     /// Takes typed text; what can't be taken stays on the screen with its problem.
-    pub fn type_in(&mut self, visit: &mut Visit, side: Side, text: &str) {
+    pub fn type_in(&mut self, visit: &mut T, side: At, text: &str) {
         let mut problem = None;
         self.change(visit, |question, visit, _| {
             problem = question.type_in(visit, side, text);
@@ -324,7 +367,7 @@ impl Asking {
         self.refused = problem.map(|problem| (text.to_owned(), problem));
     }
 
-    fn change(&mut self, visit: &mut Visit, change: impl FnOnce(&dyn Question, &mut Visit, usize)) {
+    fn change(&mut self, visit: &mut T, change: impl FnOnce(&dyn Question<T, At>, &mut T, usize)) {
         let before = visit.clone();
         if let Some(question) = self.questions.get(self.chosen) {
             change(question.as_ref(), visit, self.repeat);
@@ -342,7 +385,7 @@ impl Asking {
     }
 
     /// Takes back the last change.
-    pub fn undo(&mut self, visit: &mut Visit, side: Side) {
+    pub fn undo(&mut self, visit: &mut T, side: At) {
         if !self.can_undo(visit) {
             return;
         }
@@ -354,15 +397,15 @@ impl Asking {
         }
     }
 
-    fn can_undo(&self, visit: &Visit) -> bool {
+    fn can_undo(&self, visit: &T) -> bool {
         !self.undo.is_empty() && self.left.as_ref() == Some(visit)
     }
 
     /// The list as the screen shows it.
     pub fn view(
         &self,
-        visit: &Visit,
-        side: Side,
+        visit: &T,
+        side: At,
         cautions: Vec<ui::Remark>,
         lang: Lang,
     ) -> ui::QuestionList {
@@ -384,9 +427,9 @@ impl Asking {
 
     fn question(
         &self,
-        q: &dyn Question,
-        visit: &Visit,
-        side: Side,
+        q: &dyn Question<T, At>,
+        visit: &T,
+        side: At,
         lang: Lang,
     ) -> ui::QuestionView {
         let mut view = ui::QuestionView {
@@ -442,7 +485,7 @@ impl Asking {
 }
 
 /// A choice as the screen shows it.
-fn item(text: &str, chosen: bool) -> ui::ChoiceItem {
+pub fn item(text: &str, chosen: bool) -> ui::ChoiceItem {
     ui::ChoiceItem {
         text: text.into(),
         note: Default::default(),

@@ -5,6 +5,7 @@ use crate::aids::{CheckLists, Timers};
 use crate::data::DataError;
 use crate::follow_up::LeafletText;
 use crate::norms::{Anthropometry, Norms};
+use crate::person::Clinic;
 use crate::rules::RuleSet;
 use crate::verdict::Tolerances;
 
@@ -36,10 +37,13 @@ pub struct ClinicFile {
     pub text: String,
 }
 
+/// Name of a clinic's own rule file.
+pub const OWN_RULES: &str = "rules.toml";
+
 /// Names a clinic's file may have.
 pub const CLINIC_FILES: [&str; 5] = [
     "tolerances.toml",
-    "rules.toml",
+    OWN_RULES,
     "checklists.toml",
     "timers.toml",
     "leaflet.toml",
@@ -81,10 +85,33 @@ impl Knowledge {
         Ok((all, refused))
     }
 
+    /// What the program ships with what a clinic has set: its own limits, rules switched off, its
+    /// own rule file. A rule file with an error is left out whole and reported; a limit that can't
+    /// be used leaves the shipped one in force.
+    ///
+    /// # Errors
+    /// As [`Knowledge::shipped`].
+    pub fn for_clinic(clinic: &Clinic) -> Result<(Self, Vec<DataError>), DataError> {
+        let own_rules = ClinicFile {
+            name: OWN_RULES.into(),
+            text: clinic.rule_file.clone(),
+        };
+        let files = [own_rules];
+        let files = if clinic.rule_file.trim().is_empty() {
+            &files[..0]
+        } else {
+            &files[..]
+        };
+        let (mut all, refused) = Self::with_clinic_files(files)?;
+        all.tolerances = all.tolerances.with_own(&clinic.limits);
+        all.rules.switch_off(&clinic.rules_off);
+        Ok((all, refused))
+    }
+
     fn take(&mut self, name: &str, text: &str) -> Result<(), DataError> {
         match name {
             "tolerances.toml" => self.tolerances = Tolerances::parse(name, text)?,
-            "rules.toml" => self.rules.merge(RuleSet::parse(name, text)?),
+            OWN_RULES => self.rules.merge(RuleSet::parse(name, text)?),
             "checklists.toml" => self.checklists = CheckLists::parse(name, text)?,
             "timers.toml" => self.timers = Timers::parse(name, text)?,
             "leaflet.toml" => self.leaflet = LeafletText::parse(name, text)?,

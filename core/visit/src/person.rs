@@ -1,6 +1,7 @@
 //! The patient, the clinic and whoever works with them.
 
 use crate::entry::Entry;
+use crate::verdict::OwnLimit;
 use crate::words::{Extra, Lang, words};
 use chrono::{DateTime, FixedOffset, NaiveDate};
 use serde::{Deserialize, Serialize};
@@ -130,6 +131,18 @@ pub struct Clinic {
     pub usual_order: BTreeMap<String, Value>,
     /// Words typed into fields of its orders before, by the field's path, newest first.
     pub words: BTreeMap<String, Vec<String>>,
+    /// Its own limits in place of the shipped ones, by the name of what is judged.
+    #[serde(skip_serializing_if = "BTreeMap::is_empty")]
+    pub limits: BTreeMap<String, OwnLimit>,
+    /// Rules it has switched off, by id.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub rules_off: Vec<String>,
+    /// Reasons given for going past a block or for an amendment, newest first, to be tapped again.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub reasons: Vec<String>,
+    /// Its own rule file, as it was taken in; empty for none.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub rule_file: String,
     /// Fields of a newer version.
     #[serde(flatten)]
     pub extra: Extra,
@@ -200,6 +213,9 @@ pub struct Lab {
     pub address: Vec<String>,
     /// Telephone.
     pub telephone: String,
+    /// Whom to ask for.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub contact: String,
     /// Public key that packages are sealed to.
     pub public_key: String,
     /// Usual working days from receipt to return.

@@ -17,6 +17,8 @@ pub enum Certainty {
     Computed,
     /// Common practice without a published source.
     CommonPractice,
+    /// A clinic's own value in place of a shipped one.
+    Clinic,
 }
 
 /// A citation with its certainty.
@@ -44,6 +46,8 @@ impl Source {
             (Certainty::Computed, Lang::De) => "berechnet",
             (Certainty::CommonPractice, Lang::En) => "common practice, no source",
             (Certainty::CommonPractice, Lang::De) => "übliche Praxis, ohne Quelle",
+            (Certainty::Clinic, Lang::En) => "the clinic's own value",
+            (Certainty::Clinic, Lang::De) => "eigener Wert der Praxis",
         };
         match (self.cite.is_empty(), word.is_empty()) {
             (true, _) => word.to_owned(),

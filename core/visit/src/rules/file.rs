@@ -81,6 +81,14 @@ pub struct Rule {
     pub examples: Vec<Example>,
 }
 
+impl Rule {
+    /// Whether a clinic may switch it off: any rule but completeness and identity.
+    #[must_use]
+    pub fn is_switchable(&self) -> bool {
+        self.number > 0 && self.level != Level::AbsoluteBlock
+    }
+}
+
 /// A case a rule was tried on.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Example {
@@ -147,6 +155,12 @@ impl RuleSet {
         Ok(set)
     }
 
+    /// The shipped clinical rules as a file, for a clinic that begins its own from them.
+    #[must_use]
+    pub fn shipped_text() -> &'static str {
+        RULES
+    }
+
     /// A clinic's own rules.
     ///
     /// # Errors
@@ -177,6 +191,12 @@ impl RuleSet {
                 None => self.rules.push(rule),
             }
         }
+    }
+
+    /// Leaves out rules that a clinic has switched off. Completeness and what stops for good stay.
+    pub fn switch_off(&mut self, ids: &[String]) {
+        self.rules
+            .retain(|rule| !rule.is_switchable() || !ids.contains(&rule.id));
     }
 
     /// A rule by its id.

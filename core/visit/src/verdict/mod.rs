@@ -6,10 +6,12 @@
 //! only where the camera alone leaves the judgement open.
 
 mod evidence;
+mod own;
 mod states;
 mod tolerances;
 
 pub use evidence::Evidence;
+pub use own::OwnLimit;
 pub(crate) use states::lost_marks;
 pub use tolerances::{Call, Check, Limit, Range, State, StateCheck, StateWord, Tolerances};
 

@@ -215,7 +215,7 @@ impl Tolerances {
     }
 }
 
-fn limit_problem(limit: &Limit, before: &[Limit]) -> Option<String> {
+pub(super) fn limit_problem(limit: &Limit, before: &[Limit]) -> Option<String> {
     if before.iter().any(|other| other.check == limit.check) {
         return Some("this check stands in the file twice; keep one".into());
     }

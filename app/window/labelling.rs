@@ -1,0 +1,285 @@
+//! The tie between bag and cast on the label screen: a new code, a pre-printed label bound by
+//! photograph or typing, a spoilt one made void, the packed bag proven.
+
+use super::session::Session;
+use super::text::models;
+use crate::labels::{self, Bound};
+use crate::visits::Foot;
+use plinthside_paper::CastCode;
+use plinthside_store::{BagProblem, BoundBy};
+use plinthside_ui::{self as ui, LabelDoing};
+use plinthside_visit::{Lang, Text};
+use std::path::PathBuf;
+
+/// So many of the newest pictures are offered to read a label in.
+const OFFERED: usize = 6;
+
+/// What the label screen is doing with labels.
+#[derive(Default)]
+pub struct Labelling {
+    doing: LabelDoing,
+    said: String,
+    /// Identity stops: nothing goes on until this is cleared up.
+    stop: String,
+    /// The bag was proven in this session.
+    pub proven: bool,
+}
+
+impl Labelling {
+    fn say(&mut self, text: &Text, lang: Lang) {
+        self.said = text.get(lang).to_owned();
+        self.stop.clear();
+        self.doing = LabelDoing::Nothing;
+    }
+
+    fn stop(&mut self, why: String) {
+        self.stop = why;
+        self.said.clear();
+    }
+}
+
+impl Session {
+    /// Begins or leaves binding, proving or making void.
+    pub fn label_do(&mut self, doing: LabelDoing) {
+        self.taking.look();
+        let Some(open) = &mut self.open else { return };
+        open.labelling.doing = doing;
+        open.labelling.said.clear();
+        open.labelling.stop.clear();
+    }
+
+    /// Binds a new code, which the label is printed with.
+    pub fn bind_new_code(&mut self) {
+        match labels::mint(1) {
+            Ok(codes) => {
+                for code in codes {
+                    self.bind(code, BoundBy::Printing);
+                }
+            }
+            Err(problem) => {
+                if let Some(open) = &mut self.open {
+                    open.labelling.stop(problem.to_string());
+                }
+            }
+        }
+    }
+
+    /// The picture that a label is read in, of those offered.
+    pub fn label_picture(&self, index: usize) -> Option<PathBuf> {
+        self.taking.offered.get(index).map(|o| o.path.clone())
+    }
+
+    /// A code was typed.
+    pub fn label_typed(&mut self, text: &str) {
+        let lang = self.look.lang;
+        match text.parse::<CastCode>() {
+            Ok(code) => self.label_read(Ok(code), BoundBy::Typing),
+            Err(_) => {
+                if let Some(open) = &mut self.open {
+                    let said = Text::new(
+                        "This is no cast code: type the 13 symbols printed under the code on the label. One was mistyped or left out.",
+                        "Das ist kein Abdruck-Code: bitte die 13 Zeichen unter dem Code auf dem Etikett eingeben. Eines fehlt oder ist falsch.",
+                    );
+                    open.labelling.stop(said.get(lang).to_owned());
+                }
+            }
+        }
+    }
+
+    /// A label was read, or could not be: it is bound, or the bag is proven by it.
+    pub fn label_read(&mut self, code: Result<CastCode, String>, how: BoundBy) {
+        let Some(open) = &mut self.open else { return };
+        match (code, open.labelling.doing) {
+            (Err(problem), _) => open.labelling.stop(problem),
+            (Ok(code), LabelDoing::Binding) => self.bind(code, how),
+            (Ok(code), LabelDoing::Proving) => self.prove(code),
+            (Ok(_), _) => {}
+        }
+    }
+
+    fn bind(&mut self, code: CastCode, how: BoundBy) {
+        let (by, lang) = (self.person.clone(), self.look.lang);
+        let Some(mut open) = self.open.take() else {
+            return;
+        };
+        let side = open.case.side;
+        let super::desk::Desk::Open(records) = &mut self.desk else {
+            self.open = Some(open);
+            return;
+        };
+        let bound = labels::bind(records.store(), &mut open.case.visit, side, code, how, &by);
+        match bound {
+            Ok(Bound::Unheard) if how != BoundBy::Printing => open.labelling.say(
+                &Text::new(
+                    "Bound. This label was not printed on a device known here: look that it is one of the clinic's own.",
+                    "Zugeordnet. Dieses Etikett wurde auf keinem hier bekannten Gerät gedruckt: prüfen, ob es ein eigenes der Praxis ist.",
+                ),
+                lang,
+            ),
+            Ok(_) => open.labelling.say(&Text::new("The label is bound to this cast.", "Das Etikett gehört jetzt zu diesem Abdruck."), lang),
+            Err(problem) => open.labelling.stop(stop_words(&problem, lang)),
+        }
+        self.open = Some(open);
+    }
+
+    fn prove(&mut self, code: CastCode) {
+        let (by, lang, clinic) = (self.person.clone(), self.look.lang, self.clinic());
+        let Some(mut open) = self.open.take() else {
+            return;
+        };
+        let super::desk::Desk::Open(records) = &mut self.desk else {
+            self.open = Some(open);
+            return;
+        };
+        let foot = Foot {
+            clinic: &clinic,
+            visit: &open.case.visit,
+            side: open.case.side,
+        };
+        match labels::prove(records.store(), code, Some(&foot), &by) {
+            Ok(proof) if proof.is_right() => {
+                open.labelling.proven = true;
+                open.labelling.say(
+                    &Text::new(
+                        "The bag is right: this label stands for this cast, this side and this revision.",
+                        "Der Beutel stimmt: Das Etikett gehört zu diesem Abdruck, dieser Seite und dieser Fassung.",
+                    ),
+                    lang,
+                );
+            }
+            Ok(proof) => {
+                open.labelling.proven = false;
+                let problems = proof.problems.iter().map(|p| bag_words(p, lang));
+                open.labelling.stop(problems.collect::<Vec<_>>().join(" "));
+            }
+            Err(problem) => open.labelling.stop(problem.to_string()),
+        }
+        self.open = Some(open);
+    }
+
+    /// Makes the bound label void: torn, lost, or on the wrong bag. The cast needs another.
+    pub fn void_label(&mut self, why: usize) {
+        let (by, lang) = (self.person.clone(), self.look.lang);
+        let Some(mut open) = self.open.take() else {
+            return;
+        };
+        let code = open
+            .case
+            .visit
+            .cast(open.case.side)
+            .and_then(|c| c.code.clone());
+        if let (Some(code), Some(why)) = (code, void_reasons().get(why)) {
+            let voided = self.try_records(|records| {
+                Ok(records.store().void_label(&code, why.get(lang), &by)?)
+            });
+            if voided.is_some() {
+                open.labelling.proven = false;
+                let cast = open.case.cast_mut();
+                cast.code = None;
+                open.labelling.say(
+                    &Text::new(
+                        format!("{code} is void. Cross it out on the plaster, and bind another label."),
+                        format!("{code} ist ungültig. Auf dem Gips durchstreichen und ein anderes Etikett zuordnen."),
+                    ),
+                    lang,
+                );
+            }
+        }
+        self.open = Some(open);
+    }
+
+    /// What the label screen shows of it.
+    pub fn labelling_view(&self) -> ui::LabellingView {
+        let lang = self.look.lang;
+        let Some(open) = &self.open else {
+            return ui::LabellingView::default();
+        };
+        let labelling = &open.labelling;
+        let pictures = self
+            .taking
+            .offered
+            .iter()
+            .take(OFFERED)
+            .map(|o| ui::ChoiceItem {
+                text: o.name.as_str().into(),
+                note: chrono::DateTime::<chrono::Local>::from(o.at)
+                    .format("%d.%m. %H:%M:%S")
+                    .to_string()
+                    .into(),
+                chosen: false,
+            });
+        ui::LabellingView {
+            doing: labelling.doing,
+            said: labelling.said.as_str().into(),
+            stop: labelling.stop.as_str().into(),
+            proven: labelling.proven,
+            folder: self.taking.folder.display().to_string().into(),
+            pictures: models(pictures.collect()),
+            reasons: models(void_reasons().iter().map(|t| t.get(lang).into()).collect()),
+        }
+    }
+}
+
+fn void_reasons() -> [Text; 3] {
+    [
+        Text::new("torn or unreadable", "zerrissen oder unlesbar"),
+        Text::new("lost", "verloren"),
+        Text::new("stuck on the wrong bag", "auf dem falschen Beutel"),
+    ]
+}
+
+/// What stops a label, in the language of the screen.
+fn stop_words(problem: &crate::error::AppError, lang: Lang) -> String {
+    use crate::error::AppError;
+    use plinthside_store::StoreError;
+    let AppError::Store(problem) = problem else {
+        return problem.to_string();
+    };
+    if lang == Lang::En {
+        return problem.to_string();
+    }
+    match problem {
+        StoreError::LabelTaken { code, side, .. } => format!(
+            "Das Etikett {code} gehört schon zu einem anderen Abdruck ({}). Halt: Abdruck und Beutel ansehen, ein anderes Etikett nehmen.",
+            side_word(side)
+        ),
+        StoreError::LabelOtherSide { code, side, wanted } => format!(
+            "Das Etikett {code} gehört zum {} Fuß dieses Besuchs, nicht zum {}. Halt: Abdruck und Beutel ansehen.",
+            side_word(side),
+            side_word(wanted)
+        ),
+        StoreError::LabelVoid { code, why, .. } => {
+            format!("Das Etikett {code} ist ungültig ({why}). Abnehmen und ein anderes verwenden.")
+        }
+        StoreError::LabelReused { code, .. } => format!(
+            "Das Etikett {code} steht für mehr als einen Abdruck. Ungültig machen und jeden Beutel neu beschriften."
+        ),
+        other => other.to_string(),
+    }
+}
+
+fn side_word(side: &str) -> &'static str {
+    if side == "left" { "linken" } else { "rechten" }
+}
+
+/// What is wrong with a bag, in words.
+fn bag_words(problem: &BagProblem, lang: Lang) -> String {
+    if lang == Lang::En {
+        let said = problem.to_string();
+        let mut letters = said.chars();
+        let first = letters.next().map(|c| c.to_uppercase().to_string());
+        return format!("{}{}.", first.unwrap_or_default(), letters.as_str());
+    }
+    match problem {
+        BagProblem::Unknown => "Dieses Etikett ist hier nicht bekannt: mit dem Gerät abgleichen, das es gedruckt hat, oder ein anderes nehmen.".into(),
+        BagProblem::Unbound => "Dieses Etikett gehört zu keinem Abdruck: zuerst zuordnen.".into(),
+        BagProblem::Void { why } => format!("Dieses Etikett ist ungültig ({why}): abnehmen und ein anderes verwenden."),
+        BagProblem::Reused { .. } => "Dieses Etikett steht für mehr als einen Abdruck: ungültig machen und jeden Beutel neu beschriften.".into(),
+        BagProblem::OtherVisit { .. } => "Dieses Etikett gehört zu einem anderen Auftrag. Halt: nachsehen, welcher Abdruck im Beutel ist.".into(),
+        BagProblem::OtherSide { side } => format!("Das ist das Etikett des {} Fußes. Halt: nachsehen, welcher Abdruck im Beutel ist.", side_word(side)),
+        BagProblem::OtherRevision { label, order } => format!("Das Etikett ist von Fassung {label}, der Auftrag von Fassung {order}: Etikett und Papiere im Beutel neu drucken."),
+    }
+}
+
+#[cfg(test)]
+mod tests;
