@@ -5,6 +5,7 @@ with numeric derivatives and dense algebra."""
 import cv2
 import numpy as np
 from scipy.optimize import least_squares
+from scipy.optimize._numdiff import approx_derivative
 from scipy.spatial.transform import Rotation
 
 LN_F, AUTOFOCUS, STABILISER_PX, CENTRE_SHARE, RADIAL, BOW_MM, HEIGHT_MM = 0.3, 0.015, 20, 0.02, 0.2, 1, 0.2
@@ -94,9 +95,25 @@ class SameModel:
             self.covariance = np.linalg.inv(found.jac.T @ found.jac)
             if round < 2:
                 self.variances(found)
-        poses, own, lens, *_, marks = self.unpack(v)
-        at = v.size - marks.size
-        return poses, own, lens, marks + self.middle, self.covariance[at:, at:]
+        poses, own, lens, *_ = self.unpack(v)
+        by_all = approx_derivative(lambda v: self.over_paper(v).ravel(), v)
+        return poses, own, lens, self.over_paper(v), by_all @ self.covariance @ by_all.T
+
+    def over_paper(self, v):
+        """The marks over the plane that fits the paper round them: a tag at distance d mm from a
+        mark counts (1 + (d/50)²)⁻², summed over the marks."""
+        *_, sheet, heights, marks = self.unpack(v)
+        u, w = self.uv[..., 0], self.uv[..., 1]
+        raised = (sheet[1] * u * u + sheet[2] * u * w + sheet[3] * w * w).mean(1) + heights
+        centres = (self.drawn.mean(1) - self.middle)[:, :2]
+        apart = np.linalg.norm(centres[:, None] - marks[None, :, :2], axis=2)
+        weight = np.sqrt(((1 + (apart / 50) ** 2) ** -2).sum(1))
+        middle = np.append(marks[:, :2].mean(0), 0)
+        arms = np.column_stack([np.ones(len(centres)), centres - middle[:2]])
+        plane = np.linalg.lstsq(arms * weight[:, None], raised * weight, rcond=None)[0]
+        up = np.array([-plane[1], -plane[2], 1]) / np.sqrt(1 + plane[1] ** 2 + plane[2] ** 2)
+        level = Rotation.from_rotvec(np.cross(up, [0, 0, 1]))
+        return level.apply(marks - middle - [0, 0, plane[0]]) + middle + self.middle
 
     def variances(self, found):
         """σᵢ² = (rᵀr + 20σ²)/(2n − tr hat + 20) a photograph; likewise heights and taps."""

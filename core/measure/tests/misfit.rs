@@ -52,6 +52,13 @@ fn intervals_hold_in_a_world_that_is_not_the_model() {
             },
         ),
         (
+            "half the curl",
+            Case {
+                paper: Some(|u, v| 0.5 * curl(u, v)),
+                ..flat
+            },
+        ),
+        (
             "lifted corners 3 mm",
             Case {
                 paper: Some(lifted_corners),
@@ -120,15 +127,17 @@ fn intervals_hold_in_a_world_that_is_not_the_model() {
                 .iter()
                 .filter_map(|c| c.as_ref().ok().copied())
                 .collect();
-            let cover = held.iter().sum::<f64>() / held.len() as f64;
+            let n = held.len() as f64;
+            let cover = held.iter().sum::<f64>() / n;
+            // Quantities of one draw err together, so the draws are the sample.
+            let squares: f64 = held.iter().map(|c| (c - cover).powi(2)).sum();
             println!(
-                "{name}, {views}: cover {cover:.3}, {} refused {:?}",
+                "{name}, {views}: cover {cover:.3} ± {:.3}, {} refused {:?}",
+                squares.sqrt() / n,
                 refused.len(),
                 refused.first()
             );
-            // The aim is 0.92 throughout; with everything at once six views reach only 0.916.
-            let least = if name == "all together" { 0.90 } else { 0.92 };
-            assert!(cover >= least, "{name}, {views}: {cover}");
+            assert!(cover >= 0.92, "{name}, {views}: {cover}");
             assert!(refused.len() <= 10, "{name}, {views}");
         }
     }

@@ -6,6 +6,7 @@ mod support;
 
 use nalgebra::DMatrix;
 use plinthside_measure::solve::{SolveError, SolveOptions, solve};
+use support::paper::over_paper;
 use support::quantities::{ANGLES, angle_gradients, in_cast_frame};
 use support::{Compared, World, bound, four_corners, on_both_cores, quantity_names, six_views};
 
@@ -36,7 +37,10 @@ fn errors_reach_the_bound_and_intervals_hold() {
             let (photos, taps) = world.observe(&seen, &mut rng);
             solve(&world.mat, &photos, &taps, &SolveOptions::default())
                 .inspect(|s| assert_eq!(s.intrinsics[0].further, None, "draw {seed}"))
-                .map(|s| (Compared::new(&s, &world.truth()), least(&world, &seen)))
+                .map(|s| {
+                    let truth = over_paper(&world, &seen, &world.truth());
+                    (Compared::new(&s, &truth), least(&world, &seen))
+                })
         });
         let bowed = drawn
             .iter()

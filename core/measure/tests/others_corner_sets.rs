@@ -94,7 +94,7 @@ fn thirty_like_views_settle_with_honest_intervals() {
         for held in [[7_u32, 10, 14, 21, 25, 28], [8, 9, 16, 19, 26, 27]] {
             let found = held_out_tags(camera, &views, 1, &target, &held);
             assert!(found.rms_mm < GRID_MM / 2000.0);
-            assert!(found.distances_held > 0.88 && found.places_held > 0.85);
+            assert!(found.distances_held > 0.88 && found.places_held > 0.8);
         }
     }
 }

@@ -6,6 +6,7 @@
 //! least squares. Derivations are in `notes/estimation.md`.
 
 mod alike;
+mod datum;
 pub mod error;
 mod input;
 mod lens;

@@ -1,5 +1,6 @@
 //! From the fitted parameters to a [`Solution`].
 
+use super::datum::Datum;
 use super::error::SolveError;
 use super::input::Input;
 use super::lens::Projection;
@@ -181,8 +182,8 @@ pub(crate) fn report(
     mut fit: Fit,
 ) -> Solution {
     let Input {
-        problem,
-        state,
+        mut problem,
+        mut state,
         order,
         cameras,
         marks,
@@ -190,18 +191,17 @@ pub(crate) fn report(
     } = input;
     let layout = problem.layout();
     let (bow_mm, uneven_mm) = heights(&problem, &state);
-    (layout.frame() + layout.mark(0)..fit.covariance.nrows())
+    let datum = Datum::new(&problem, &state);
+    datum.level(&mut problem, &mut state);
+    // Marks and tag heights alike.
+    (layout.frame()..fit.covariance.nrows())
         .for_each(|i| fit.covariance[(i, i)] += fit.alike_mm.powi(2));
     let fitted = Fitted {
         problem,
         state,
         covariance: fit.covariance,
     };
-    let at = layout.frame() + layout.mark(0);
-    let covariance_mm2 = fitted
-        .covariance
-        .view((at, at), (3 * marks.len(), 3 * marks.len()))
-        .into_owned();
+    let covariance_mm2 = datum.covariance_of_marks(&fitted);
     let mut points = Vec::with_capacity(marks.len());
     for (index, mark) in marks.iter().enumerate() {
         let own = fitted.problem.taps.iter().filter(|tap| tap.mark == index);

@@ -6,7 +6,7 @@ use nalgebra::{DMatrix, Rotation3, Vector3};
 
 use super::Seen;
 
-/// Covariance of all mark coordinates, mm².
+/// Covariance of all mark coordinates over the paper round them, mm².
 pub fn mark_covariance(world: &World, seen: &Seen) -> DMatrix<f64> {
     let (shots, tags, marks) = (
         world.stands.len(),
@@ -82,7 +82,28 @@ pub fn mark_covariance(world: &World, seen: &Seen) -> DMatrix<f64> {
         prior(poses + 9 * i + 8, 20.0);
     }
     let covariance = information.cholesky().expect("determined").inverse();
-    covariance
-        .view((points, points), (3 * marks, 3 * marks))
-        .into_owned()
+    // Over the paper: by bow, heights and marks.
+    let over = |v: &[f64]| {
+        let mut w = world.clone();
+        (0..3).for_each(|i| w.bow[i] += v[6 + i]);
+        (0..tags).for_each(|i| w.heights[i] += v[9 + i]);
+        let moved = |(m, p): (usize, Vector3<f64>)| {
+            p + Vector3::from_column_slice(&v[points + 3 * m..points + 3 * m + 3])
+        };
+        let moved: Vec<_> = world.truth().into_iter().enumerate().map(moved).collect();
+        super::paper::over_paper(&w, seen, &moved)
+    };
+    let step = 1e-4;
+    let mut by_all = DMatrix::zeros(3 * marks, n);
+    for j in (6..9 + tags).chain(points..n) {
+        let mut v = vec![0.0; n];
+        v[j] = step;
+        let up = over(&v);
+        v[j] = -step;
+        for (i, (a, b)) in up.iter().zip(over(&v)).enumerate() {
+            let by = (a - b) / (2.0 * step);
+            (0..3).for_each(|k| by_all[(3 * i + k, j)] = by[k]);
+        }
+    }
+    &by_all * covariance * by_all.transpose()
 }

@@ -4,6 +4,7 @@
 
 pub mod bound;
 pub mod held_out;
+pub mod paper;
 pub mod quantities;
 
 use nalgebra::{DMatrix, Matrix3, Vector2, Vector3};
