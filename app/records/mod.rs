@@ -14,6 +14,7 @@ use plinthside_store::{
     Case, Filter, Found, Kdf, Opened, Options, Saved, Store, StoreError, Unfinished, VISIT,
 };
 use plinthside_visit::{Clinic, Visit};
+use serde_json::Value;
 use std::io::{Read, Seek};
 use std::path::Path;
 
@@ -21,6 +22,8 @@ use std::path::Path;
 const CLINIC: &str = "clinic";
 /// Its kind.
 const SETTINGS: &str = "settings";
+/// More places than the settings have.
+const MOST_SETTLED: usize = 64;
 
 /// An open store with the clinic it belongs to.
 pub struct Records {
@@ -153,6 +156,37 @@ impl Records {
     pub fn refresh(&mut self) -> Result<(), AppError> {
         self.clinic = self.store.open_record(CLINIC)?;
         Ok(())
+    }
+
+    /// Reads the settings again after other devices have changed them. Two devices that each had
+    /// settings of their own before they met disagree about all of them: what was typed on one
+    /// stands before what was left empty on the other.
+    ///
+    /// # Errors
+    /// The store can't be read or written.
+    pub fn settle_settings(&mut self, by: &str) -> Result<(), AppError> {
+        let empty = |value: &Value| match value {
+            Value::Null => true,
+            Value::String(text) => text.is_empty(),
+            Value::Array(all) => all.is_empty(),
+            Value::Object(all) => all.is_empty(),
+            _ => false,
+        };
+        // Each choice is a change of its own, after which the others are found anew.
+        for _ in 0..MOST_SETTLED {
+            let conflicts = self.store.conflicts(CLINIC)?;
+            let settled = conflicts.iter().find_map(|conflict| {
+                let values = &conflict.alternatives;
+                let mut full = (0..values.len()).filter(|i| !empty(&values[*i].value));
+                let first = full.next()?;
+                full.next().is_none().then_some((conflict, first))
+            });
+            let Some((conflict, choice)) = settled else {
+                break;
+            };
+            self.store.resolve(CLINIC, conflict, choice, by)?;
+        }
+        self.refresh()
     }
 
     /// Begins a visit. It is a draft until it is put away.

@@ -28,6 +28,7 @@ pub fn connect(app: &App, inner: &Rc<Inner>) {
     record(app, inner);
     printing(app, inner);
     reasons(app, inner);
+    super::exchange::connect(app, inner);
     check(app, inner);
     marks(app, inner);
 }
@@ -43,6 +44,8 @@ macro_rules! with {
         }
     }};
 }
+
+pub(super) use with;
 
 fn program(app: &App, inner: &Rc<Inner>) {
     let backend = app.global::<Backend>();

@@ -37,6 +37,8 @@ pub struct Told {
     summary: String,
     sittings: Vec<ui::HistoryRow>,
     heads: Vec<ChangeHash>,
+    /// Where the visit lies beside this device.
+    lies: Vec<ui::Remark>,
     earlier: usize,
     most: usize,
     /// The visit as it was after one of the sittings.
@@ -213,8 +215,9 @@ impl Session {
         let id = open.case.visit.id.clone();
         let most = open.told.most + if more { AT_A_TIME } else { 0 };
         let told = self.try_records(|records| Told::read(records, &id, most, lang));
+        let lies = self.where_it_lies();
         if let (Some(open), Some(told)) = (&mut self.open, told) {
-            open.told = told;
+            open.told = Told { lies, ..told };
         }
     }
 
@@ -249,6 +252,7 @@ pub fn view(told: &Told) -> ui::HistoryView {
     let row = then.and_then(|(index, _)| told.sittings.get(*index));
     ui::HistoryView {
         summary: told.summary.as_str().into(),
+        lies: models(told.lies.clone()),
         rows: models(told.sittings.clone()),
         earlier: told.earlier as i32,
         then: then.is_some(),

@@ -12,6 +12,7 @@ mod check;
 mod connect;
 mod cues;
 mod desk;
+mod exchange;
 mod follow;
 mod handing;
 mod hearing;
@@ -80,6 +81,8 @@ struct Inner {
     list: Rc<case_list::CaseList>,
     /// The printing thread, while the store is open.
     press: RefCell<Option<printing::Press>>,
+    /// The thread that synchronises, while the store is open.
+    carrier: RefCell<Option<exchange::Carrier>>,
     tick: RefCell<Option<slint::Timer>>,
 }
 
@@ -163,7 +166,6 @@ impl Window {
         let app = App::new()?;
         let data = app.global::<Data>();
         data.set_saved(Default::default());
-        data.set_status(text::models(Vec::new()));
         data.set_version(env!("CARGO_PKG_VERSION").into());
         data.set_licences(text::models(about::licences()));
         let weak = app.as_weak();
@@ -177,10 +179,12 @@ impl Window {
             worker,
             list: Rc::new(case_list::CaseList::new(weak.clone())),
             press: RefCell::default(),
+            carrier: RefCell::default(),
             tick: RefCell::default(),
         });
         data.set_cases(ModelRc::from(inner.list.clone()));
         connect::connect(&app, &inner);
+        exchange::accept_drops(&app, &inner);
         inner.show();
         Ok(Self { app, inner })
     }
@@ -232,48 +236,10 @@ impl Inner {
             };
             self.list.refresh(version, count);
             self.want_press();
+            self.want_carrier();
             self.want_photo();
             self.want_label();
         }
-    }
-
-    /// The printing thread lives as long as the store is open.
-    fn want_press(&self) {
-        let open = matches!(self.session.borrow().desk, Desk::Open(_));
-        let mut press = self.press.borrow_mut();
-        if !open {
-            *press = None;
-        } else if press.is_none() {
-            let weak = self.app.clone();
-            *press = Some(printing::Press::new(move || {
-                // Fails only when the window is gone.
-                let _ =
-                    weak.upgrade_in_event_loop(|app| app.global::<Backend>().invoke_work_done());
-            }));
-        }
-    }
-
-    /// Wants something printed, or a job changed.
-    fn want_print(&self, want: Option<printing::Want>) {
-        if let (Some(press), Some(want)) = (&*self.press.borrow(), want) {
-            press.want(want);
-        }
-    }
-
-    /// Answers what the printing thread asks of the store and takes what it tells; `true` if there
-    /// is something new to show.
-    fn take_printed(&self) -> bool {
-        let mut session = self.session.borrow_mut();
-        let told = {
-            let press = self.press.borrow();
-            let (Some(press), Some(records)) = (&*press, session.records()) else {
-                return false;
-            };
-            press.take(records.store())
-        };
-        let Some(told) = told else { return false };
-        session.prints.take(told);
-        true
     }
 
     /// Speaks the language of the look, if the screen still speaks another.
@@ -347,7 +313,7 @@ impl Inner {
     }
 
     fn take_told(&self) {
-        let printed = self.take_printed();
+        let printed = self.take_printed() | self.take_carried();
         let told = self.worker.take();
         if told.is_empty() {
             if printed {
@@ -457,6 +423,10 @@ impl Inner {
                 if session.opening(case).is_some() {
                     session.label_read(code, plinthside_store::BoundBy::Photograph);
                 }
+                false
+            }
+            Told::PackageOpened(opened) => {
+                session.package_opened(opened.map(|opened| *opened));
                 false
             }
             Told::Written { case, written } => {

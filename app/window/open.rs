@@ -285,6 +285,14 @@ impl Open {
         }
     }
 
+    /// Takes the visit up as it is now, after another device has changed it; the questions in hand
+    /// and what the clinician decided stay.
+    pub fn take_up(&mut self, kept: Opened<Visit>, side: Side, clinic: &Clinic) {
+        let fresh = Self::new(kept, side, self.serial, clinic);
+        (self.case, self.kept) = (fresh.case, fresh.kept);
+        self.told = fresh.told;
+    }
+
     /// Whether something is not saved yet.
     #[must_use]
     pub fn is_changed(&self) -> bool {

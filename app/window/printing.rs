@@ -3,6 +3,7 @@
 
 use super::handing::Source;
 use super::text::models;
+use super::{Desk, Inner};
 use crate::clock;
 use crate::error::AppError;
 use crate::printing::{self, Keeper, Sheet, Target, far_shelf, now_ms};
@@ -11,8 +12,9 @@ use plinthside_measure::mat::sheet::Paper as MatPaper;
 use plinthside_paper::{LabelSize, Paper};
 use plinthside_print::{Job, PrintDocument, Queue, Shelf, Stage, Wait};
 use plinthside_store::Store;
-use plinthside_ui::{self as ui, PaperKind};
+use plinthside_ui::{self as ui, Backend, PaperKind};
 use plinthside_visit::{Clinic, Lang, Text};
+use slint::ComponentHandle;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
 use std::time::Duration;
 
@@ -354,5 +356,46 @@ impl JobLine {
             _ => Text::new("waits for its turn", "wartet, bis er an der Reihe ist"),
         };
         text.get(lang).to_owned()
+    }
+}
+
+impl Inner {
+    /// The printing thread lives as long as the store is open.
+    pub(super) fn want_press(&self) {
+        let open = matches!(self.session.borrow().desk, Desk::Open(_));
+        let mut press = self.press.borrow_mut();
+        if !open {
+            *press = None;
+        } else if press.is_none() {
+            let weak = self.app.clone();
+            *press = Some(Press::new(move || {
+                // Fails only when the window is gone.
+                let _ =
+                    weak.upgrade_in_event_loop(|app| app.global::<Backend>().invoke_work_done());
+            }));
+        }
+    }
+
+    /// Wants something printed, or a job changed.
+    pub(super) fn want_print(&self, want: Option<Want>) {
+        if let (Some(press), Some(want)) = (&*self.press.borrow(), want) {
+            press.want(want);
+        }
+    }
+
+    /// Answers what the printing thread asks of the store and takes what it tells; `true` if there
+    /// is something new to show.
+    pub(super) fn take_printed(&self) -> bool {
+        let mut session = self.session.borrow_mut();
+        let told = {
+            let press = self.press.borrow();
+            let (Some(press), Some(records)) = (&*press, session.records()) else {
+                return false;
+            };
+            press.take(records.store())
+        };
+        let Some(told) = told else { return false };
+        session.prints.take(told);
+        true
     }
 }

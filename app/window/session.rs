@@ -4,6 +4,7 @@
 use super::advice::Tables;
 use super::cues::Cues;
 use super::desk::{Desk, List};
+use super::exchange::{Exchange, Packages};
 use super::handing::Source;
 use super::look::Look;
 use super::open::Open;
@@ -53,6 +54,10 @@ pub struct Session {
     pub reasons: Reasons,
     /// Print jobs, and the printers chosen.
     pub prints: Prints,
+    /// The screen of other devices.
+    pub exchange: Exchange,
+    /// The screen of sealed packages.
+    pub packages: Packages,
     /// Where papers are written.
     pub folder: PathBuf,
     /// Who works here.
@@ -90,6 +95,8 @@ impl Session {
             settings: Settings::default(),
             reasons: Reasons::default(),
             prints: Prints::default(),
+            exchange: Exchange::default(),
+            packages: Packages::default(),
             folder,
             person: String::new(),
             saved_ms: None,
@@ -251,6 +258,8 @@ impl Session {
         self.settings = Settings::default();
         self.reasons = Reasons::default();
         self.prints = Prints::default();
+        self.exchange.close();
+        self.packages = Packages::default();
         self.desk.close();
         self.saved_ms = None;
         self.screen = ui::Screen::Unlock;
@@ -326,7 +335,8 @@ impl Session {
     /// Goes to a screen. The list puts the open visit away; pictures are looked for where they
     /// are offered.
     pub fn go(&mut self, screen: ui::Screen) {
-        if matches!(self.desk, Desk::Closed(_)) && !matches!(screen, ui::Screen::About) {
+        let free = matches!(screen, ui::Screen::About | ui::Screen::Package);
+        if matches!(self.desk, Desk::Closed(_)) && !free {
             self.screen = ui::Screen::Unlock;
             return;
         }
@@ -338,6 +348,8 @@ impl Session {
                 }
             }
             ui::Screen::Settings => self.settings_enter(),
+            ui::Screen::Exchange => drop(self.exchange_open(ui::ExchangePage::Home)),
+            ui::Screen::Package => self.package_enter(),
             ui::Screen::Cases => self.put_away(),
             ui::Screen::Order => {
                 self.fill_new_order();

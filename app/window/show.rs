@@ -315,6 +315,7 @@ fn show_program(app: &App, session: &mut Session) {
         let app = app.global::<ui::Settings>();
         app.set_view(super::settings::view(session));
     }
+    super::exchange::show(app, session);
     if session.screen == ui::Screen::Recover {
         let rows = recover_rows(session, lang);
         data.set_unfinished(text::models(rows));

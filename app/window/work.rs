@@ -3,6 +3,7 @@
 //! One thread takes jobs in turn. What it has to tell lies in a channel; a nudge through the event
 //! loop makes the screen's thread take it.
 
+use super::exchange;
 use super::handing::{self, Written};
 use super::marking::{Photo, Seeker};
 use super::taking::Read;
@@ -63,6 +64,8 @@ pub enum Job {
     Open(Box<Opening>),
     /// Read photographs that are to be taken in.
     Take { case: u64, paths: Vec<PathBuf> },
+    /// Open a sealed package.
+    OpenPackage(Box<exchange::Opening>),
     /// Take a photograph with the device's camera, and take it in.
     Shoot { case: u64 },
     /// Write papers to a folder.
@@ -150,6 +153,8 @@ pub enum Told {
     },
     /// The records, or why they can't be opened.
     Opened(Result<Box<Records>, String>),
+    /// A package, opened and verified, or why it stays closed.
+    PackageOpened(Result<Box<exchange::Unpacked>, String>),
     /// A photograph to be taken in, or why not; how many are read of how many.
     Taken {
         case: u64,
@@ -310,6 +315,7 @@ fn work(job: Job, stop: &AtomicBool, tell: &impl Fn(Told) -> bool) -> bool {
         Job::Open(opening) => tell(Told::Opened(
             open(&opening).map(Box::new).map_err(|e| e.to_string()),
         )),
+        Job::OpenPackage(opening) => tell(Told::PackageOpened(opening.open().map(Box::new))),
         Job::Take { case, paths } => {
             let of = paths.len();
             for (n, path) in paths.into_iter().enumerate() {

@@ -3,7 +3,7 @@
 mod support;
 
 use i_slint_backend_testing::{AccessibleRole, ElementHandle, ElementRoot};
-use plinthside_ui::{Data, Screen, Theme};
+use plinthside_ui::{App, Data, Exchange, ExchangePage, Screen, Theme};
 use slint::ComponentHandle;
 use support::{Look, dress, open};
 
@@ -15,7 +15,7 @@ fn least_mm(screen: Screen) -> f32 {
     }
 }
 
-const SCREENS: [Screen; 20] = [
+const SCREENS: [Screen; 22] = [
     Screen::Reasons,
     Screen::Ruler,
     Screen::Unlock,
@@ -36,9 +36,34 @@ const SCREENS: [Screen; 20] = [
     Screen::Conflicts,
     Screen::Settings,
     Screen::About,
+    Screen::Exchange,
+    Screen::Package,
 ];
 
-fn controls(app: &plinthside_ui::App) -> Vec<ElementHandle> {
+/// Shows a screen, or each of its pages.
+fn each_page(app: &App, screen: Screen, mut look: impl FnMut()) {
+    app.global::<Data>().set_screen(screen);
+    if screen != Screen::Exchange {
+        return look();
+    }
+    let exchange = app.global::<Exchange>();
+    for page in [
+        ExchangePage::Home,
+        ExchangePage::Target,
+        ExchangePage::Devices,
+        ExchangePage::Invite,
+        ExchangePage::Join,
+        ExchangePage::Strike,
+    ] {
+        let mut view = exchange.get_view();
+        view.page = page;
+        view.practice = page != ExchangePage::Join;
+        exchange.set_view(view);
+        look();
+    }
+}
+
+fn controls(app: &App) -> Vec<ElementHandle> {
     app.root_element()
         .query_descendants()
         .match_predicate(|e| {
@@ -78,34 +103,35 @@ fn every_control_has_a_name_and_is_large_enough() {
     ] {
         dress(&app, look);
         for screen in SCREENS {
-            app.global::<Data>().set_screen(screen);
-            let found = controls(&app);
-            assert!(
-                !found.is_empty(),
-                "{screen:?} shows {} controls",
-                found.len()
-            );
-            for control in found {
-                let name = control.accessible_label().unwrap_or_default();
+            each_page(&app, screen, || {
+                let found = controls(&app);
                 assert!(
-                    !name.is_empty(),
-                    "{screen:?}: a control without a name: {:?}",
-                    control.id()
+                    !found.is_empty(),
+                    "{screen:?} shows {} controls",
+                    found.len()
                 );
-                let size = control.size();
-                // Steps and settings stand on every screen and are no part of the work with wet hands.
-                let frame = control.accessible_role() == Some(AccessibleRole::Tab)
-                    || name == "Settings"
-                    || name == "History"
-                    || name == "Put the visit away";
-                let least = if frame { 9.0 } else { least_mm(screen) };
-                let mm = size.width.min(size.height) / px_per_mm;
-                assert!(
-                    mm >= least - 0.01,
-                    "{screen:?} {}: {name} is {mm:.1} mm small",
-                    look.name()
-                );
-            }
+                for control in found {
+                    let name = control.accessible_label().unwrap_or_default();
+                    assert!(
+                        !name.is_empty(),
+                        "{screen:?}: a control without a name: {:?}",
+                        control.id()
+                    );
+                    let size = control.size();
+                    // Steps and settings stand on every screen and are no part of the work with wet hands.
+                    let frame = control.accessible_role() == Some(AccessibleRole::Tab)
+                        || name == "Settings"
+                        || name == "History"
+                        || name == "Put the visit away";
+                    let least = if frame { 9.0 } else { least_mm(screen) };
+                    let mm = size.width.min(size.height) / px_per_mm;
+                    assert!(
+                        mm >= least - 0.01,
+                        "{screen:?} {}: {name} is {mm:.1} mm small",
+                        look.name()
+                    );
+                }
+            });
         }
     }
 }
@@ -114,18 +140,19 @@ fn every_control_has_a_name_and_is_large_enough() {
 fn a_name_is_spoken_once_on_a_screen() {
     let app = open(Look::TABLET);
     for screen in SCREENS {
-        app.global::<Data>().set_screen(screen);
-        let mut names: Vec<_> = controls(&app)
-            .iter()
-            .filter_map(ElementHandle::accessible_label)
-            .collect();
-        names.sort();
-        let before = names.len();
-        names.dedup();
-        assert_eq!(
-            before,
-            names.len(),
-            "{screen:?}: two controls share a name: {names:?}"
-        );
+        each_page(&app, screen, || {
+            let mut names: Vec<_> = controls(&app)
+                .iter()
+                .filter_map(ElementHandle::accessible_label)
+                .collect();
+            names.sort();
+            let before = names.len();
+            names.dedup();
+            assert_eq!(
+                before,
+                names.len(),
+                "{screen:?}: two controls share a name: {names:?}"
+            );
+        });
     }
 }

@@ -2,7 +2,7 @@
 
 mod support;
 
-use plinthside_ui::{Data, Screen};
+use plinthside_ui::{Data, Exchange, ExchangePage, Screen};
 use slint::ComponentHandle;
 use support::{Look, compare, dress, open};
 
@@ -151,6 +151,39 @@ fn history_screen() {
 #[test]
 fn conflicts_screen() {
     check(Screen::Conflicts, "conflicts");
+}
+
+#[test]
+fn exchange_screen() {
+    let app = open(LOOKS[0]);
+    app.global::<Data>().set_screen(Screen::Exchange);
+    let exchange = app.global::<Exchange>();
+    let mut failures = Vec::new();
+    for (page, name) in [
+        (ExchangePage::Home, "home"),
+        (ExchangePage::Target, "target"),
+        (ExchangePage::Devices, "devices"),
+        (ExchangePage::Invite, "invite"),
+        (ExchangePage::Join, "join"),
+        (ExchangePage::Strike, "strike"),
+    ] {
+        let mut view = exchange.get_view();
+        view.page = page;
+        exchange.set_view(view);
+        let mut progress = exchange.get_progress();
+        progress.running = true;
+        exchange.set_progress(progress);
+        for &look in &LOOKS {
+            dress(&app, look);
+            failures.extend(compare(&app, &format!("exchange-{name}-{}", look.name())).err());
+        }
+    }
+    assert!(failures.is_empty(), "{}", failures.join("\n"));
+}
+
+#[test]
+fn package_screen() {
+    check(Screen::Package, "package");
 }
 
 /// German words are longer: nothing may be cut off.

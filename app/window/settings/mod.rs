@@ -87,10 +87,16 @@ impl Session {
 
     /// Goes to the settings; back from them leads to where they were come to from.
     pub fn settings_enter(&mut self) {
-        if !matches!(self.screen, ui::Screen::Settings | ui::Screen::About) {
+        self.settings_come_from();
+        self.settings_open(Page::Overview);
+    }
+
+    /// Remembers where the settings and the screens behind them are come to from.
+    pub fn settings_come_from(&mut self) {
+        use ui::Screen::{About, Exchange, Package, Settings};
+        if !matches!(self.screen, Settings | About | Exchange | Package) {
             self.settings.from = Some(self.screen);
         }
-        self.settings_open(Page::Overview);
     }
 
     /// A row of the page was touched: its entry is taken up, or its rule switched.
@@ -282,7 +288,9 @@ impl Session {
 }
 
 /// The settings screen.
-pub fn view(session: &Session) -> ui::SettingsView {
+pub fn view(session: &mut Session) -> ui::SettingsView {
+    let targets = session.target_names();
+    let session = &*session;
     let settings = &session.settings;
     let (page, lang) = (settings.page, session.look.lang);
     let clinic = session.clinic();
@@ -292,7 +300,7 @@ pub fn view(session: &Session) -> ui::SettingsView {
         problem: settings.problem.as_str().into(),
         rule_file: session.rule_path().display().to_string().into(),
         own_rules: !clinic.rule_file.is_empty(),
-        rows: models(rows(session, &clinic, lang)),
+        rows: models(rows(session, &clinic, &targets, lang)),
         ..Default::default()
     };
     if let Some(asking) = &settings.measuring {
@@ -319,7 +327,7 @@ pub fn view(session: &Session) -> ui::SettingsView {
     view
 }
 
-fn rows(session: &Session, clinic: &Clinic, lang: Lang) -> Vec<ui::SettingsRow> {
+fn rows(session: &Session, clinic: &Clinic, targets: &str, lang: Lang) -> Vec<ui::SettingsRow> {
     let row = |title: &str, detail: Vec<&str>| {
         let detail: Vec<&str> = detail.into_iter().filter(|part| !part.is_empty()).collect();
         let unnamed = Text::new("without a name", "ohne Namen");
@@ -337,7 +345,7 @@ fn rows(session: &Session, clinic: &Clinic, lang: Lang) -> Vec<ui::SettingsRow> 
         }
     };
     match session.settings.page {
-        Page::Overview | Page::Clinic => overview(session, clinic, lang),
+        Page::Overview | Page::Clinic => overview(session, clinic, targets, lang),
         Page::People => clinic
             .prescribers
             .iter()
@@ -401,7 +409,7 @@ fn rows(session: &Session, clinic: &Clinic, lang: Lang) -> Vec<ui::SettingsRow> 
 }
 
 /// What each page holds, in the order of [`Page`] behind the overview.
-fn overview(session: &Session, clinic: &Clinic, lang: Lang) -> Vec<ui::SettingsRow> {
+fn overview(session: &Session, clinic: &Clinic, targets: &str, lang: Lang) -> Vec<ui::SettingsRow> {
     let names = |names: Vec<&str>| names.join(", ");
     let measured = clinic.mats.iter().filter(|m| m.measured_at.is_some());
     let (rules, _) = rules::switchable(clinic);
@@ -421,6 +429,8 @@ fn overview(session: &Session, clinic: &Clinic, lang: Lang) -> Vec<ui::SettingsR
             ["of the clinic's own", "eigene der Praxis"],
         ),
         count(off, ["switched off", "abgeschaltet"]),
+        targets.to_owned(),
+        String::new(),
     ];
     let pages = [
         Text::new("Clinic", "Praxis"),
@@ -433,6 +443,8 @@ fn overview(session: &Session, clinic: &Clinic, lang: Lang) -> Vec<ui::SettingsR
             "Grenzen: behalten oder neu abformen",
         ),
         Text::new("Rules", "Regeln"),
+        Text::new("Other devices", "Andere Geräte"),
+        Text::new("A sealed package", "Ein versiegeltes Paket"),
     ];
     let working = Text::new("works now", "arbeitet jetzt");
     let rows = pages.iter().zip(details).enumerate();

@@ -10,4 +10,4 @@ pub mod write;
 
 pub use luma::Luma;
 pub use read::{FoundCode, read_codes};
-pub use write::{Symbol, cast_symbol};
+pub use write::{Symbol, cast_symbol, text_symbol};

@@ -43,13 +43,28 @@ pub fn cast_symbol(code: CastCode) -> Result<Symbol, PaperError> {
         .map_err(refused)?;
     bits.push_terminator(EcLevel::H).map_err(refused)?;
     let symbol = QrCode::with_bits(bits, EcLevel::H).map_err(refused)?;
+    Ok(modules(&symbol))
+}
+
+/// The symbol of any other text, as small as it can be at level M: for a screen.
+///
+/// # Errors
+/// [`PaperError::Typesetting`] should the text be too long.
+pub fn text_symbol(text: &str) -> Result<Symbol, PaperError> {
+    let refused = |e: qrcode::types::QrError| PaperError::Typesetting(format!("QR code: {e}"));
+    QrCode::with_error_correction_level(text, EcLevel::M)
+        .map(|symbol| modules(&symbol))
+        .map_err(refused)
+}
+
+fn modules(symbol: &QrCode) -> Symbol {
     let size = symbol.width();
     let rows = symbol
         .to_colors()
         .chunks(size)
         .map(|row| row.iter().map(|c| *c == qrcode::Color::Dark).collect())
         .collect();
-    Ok(Symbol { size, rows })
+    Symbol { size, rows }
 }
 
 /// Width of a module that a printer of `dots_per_mm` prints in whole dots: the largest that lets
