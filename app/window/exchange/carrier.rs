@@ -106,7 +106,7 @@ impl Carrier {
                 heard
             }),
             refused: BTreeMap::new(),
-            waiting_until: None,
+            expects: None,
             answers_at: None,
         };
         std::thread::spawn(move || thread.run(&wanted));
@@ -149,10 +149,19 @@ struct Thread {
     tell: Box<dyn Fn(Told) -> bool + Send>,
     /// Targets that refused: how often, and when they are asked again.
     refused: BTreeMap<String, (u32, Instant)>,
-    /// Somebody is expected to join, or this device to be let in, until then.
-    waiting_until: Option<Instant>,
+    /// Who is expected to be let in, and until when.
+    expects: Option<(Expected, Instant)>,
     /// When the answers of labs were looked for last.
     answers_at: Option<Instant>,
+}
+
+/// Who is expected to be let in.
+#[derive(Clone, Copy, PartialEq)]
+enum Expected {
+    /// Somebody who has the code shown here.
+    Another,
+    /// This device, by the one that showed its code.
+    This,
 }
 
 /// Nobody listens any more.
@@ -170,10 +179,8 @@ impl Thread {
             if self.act(want).is_err() {
                 return;
             }
-            if self.waiting_until.is_some_and(|at| at < Instant::now()) {
-                self.waiting_until = None;
-            }
-            pause = match self.waiting_until {
+            self.expects = self.expects.filter(|(_, until)| *until > Instant::now());
+            pause = match self.expects {
                 Some(_) => WAITING.min(self.every),
                 None => self.every,
             };
@@ -213,20 +220,20 @@ impl Thread {
             }
             Some(Want::Invite(target)) => {
                 let invited = self.invite(&target);
-                self.wait_if(invited.is_ok());
+                self.expect(Expected::Another, invited.is_ok());
                 self.tell(Told::Invited(invited.map_err(|e| e.to_string())))
             }
             Some(Want::Join { target, code }) => {
                 let joined = self.join(&target, &code);
-                self.wait_if(joined.is_ok());
+                self.expect(Expected::This, joined.is_ok());
                 self.tell(Told::Joined(joined.map_err(|e| e.to_string())))
             }
         }
     }
 
-    fn wait_if(&mut self, begun: bool) {
+    fn expect(&mut self, who: Expected, begun: bool) {
         if begun {
-            self.waiting_until = Some(Instant::now() + PATIENCE);
+            self.expects = Some((who, Instant::now() + PATIENCE));
         }
     }
 
@@ -262,12 +269,17 @@ impl Thread {
             Ok(done) => {
                 self.refused.remove(&target);
                 let report = &done.report;
-                if !report.admitted.is_empty() {
-                    self.waiting_until = None;
-                }
+                self.expects = self.expects.filter(|(who, _)| match who {
+                    Expected::Another => report.admitted.is_empty(),
+                    Expected::This => report.waiting_for.is_some(),
+                });
             }
             Err(_) => {
-                let (times, _) = self.refused.get(&target).copied().unwrap_or((0, Instant::now()));
+                let (times, _) = self
+                    .refused
+                    .get(&target)
+                    .copied()
+                    .unwrap_or((0, Instant::now()));
                 let pause = self.every * 2_u32.pow(times.min(MOST_DOUBLINGS));
                 let again = (times + 1, Instant::now() + pause);
                 self.refused.insert(target.clone(), again);

@@ -1,8 +1,8 @@
 //! The intents of the screens of other devices and packages, and the thread behind them.
 
 use super::super::connect::with;
-use super::super::work::Job;
 use super::super::session::Session;
+use super::super::work::Job;
 use super::super::{Desk, Inner};
 use super::carrier::{Carrier, Want};
 use super::packages;
@@ -46,8 +46,7 @@ pub fn connect(app: &App, inner: &Rc<Inner>) {
         Some(Want::Look)
     })));
     exchange.on_look(with!(inner, |i, path| i.change(|s| s.package_look(&path))));
-    exchange.on_choose_package(with!(inner, |i, row| i
-        .change(|s| s.package_choose(row as usize))));
+    exchange.on_choose_package(with!(inner, |i, row| i.change(|s| s.package_choose(row as usize))));
     exchange.on_open_package(with!(inner, |i, path, key| {
         let mut opening = None;
         i.change(|s| opening = s.package_wanted(&path, &key));

@@ -12,7 +12,9 @@ use plinthside_visit::Text;
 use std::path::Path;
 
 /// Targets and devices, as the store has them; none of the latter without a practice.
-pub(super) fn kept(records: &mut Records) -> Result<(Vec<TargetSpec>, Option<Vec<Device>>), AppError> {
+pub(super) fn kept(
+    records: &mut Records,
+) -> Result<(Vec<TargetSpec>, Option<Vec<Device>>), AppError> {
     let here = Here::new(records.store());
     let devices = match Devices(&here).list() {
         Ok(devices) => Some(devices),
@@ -113,7 +115,11 @@ impl Session {
     pub(super) fn keep_target(&mut self, [name, address, user, secret, pem]: [&str; 5]) -> bool {
         let before = self.exchange.target.clone();
         let address = address.trim();
-        let name = if name.trim().is_empty() { address } else { name.trim() };
+        let name = if name.trim().is_empty() {
+            address
+        } else {
+            name.trim()
+        };
         let mut spec = TargetSpec::new(name, address);
         let kept = before.as_ref().and_then(|spec| spec.credentials.clone());
         if !user.trim().is_empty() {
@@ -146,7 +152,9 @@ impl Session {
         let pem = pem.trim().to_owned();
         let done = self.exchange_try(|here| {
             if !pem.is_empty() {
-                spec = spec.clone().with_certificate(files::read_text(Path::new(&pem))?);
+                spec = spec
+                    .clone()
+                    .with_certificate(files::read_text(Path::new(&pem))?);
             }
             Targets(here).set(&spec)?;
             if let Some(before) = before.filter(|before| before.name != spec.name) {

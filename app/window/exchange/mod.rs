@@ -314,7 +314,9 @@ impl Session {
             let here = Here::new(records.store());
             let targets = Targets(&here).list()?;
             let state = |spec: &TargetSpec| visit_state(&here, &spec.url, &id);
-            let states = targets.iter().map(|spec| Ok((spec.name.clone(), state(spec)?)));
+            let states = targets
+                .iter()
+                .map(|spec| Ok((spec.name.clone(), state(spec)?)));
             states.collect::<Result<Vec<_>, AppError>>()
         });
         let states = states.unwrap_or_default();

@@ -106,7 +106,9 @@ impl Session {
         self.packages.hush();
         if self.packages.path.as_os_str().is_empty() {
             let folders = directories::UserDirs::new();
-            let downloads = folders.as_ref().and_then(directories::UserDirs::download_dir);
+            let downloads = folders
+                .as_ref()
+                .and_then(directories::UserDirs::download_dir);
             let folder = downloads.map_or(self.folder.clone(), Path::to_owned);
             self.packages.look(&folder);
         }
@@ -208,10 +210,13 @@ pub fn view(packages: &Packages, lang: Lang) -> ui::PackageView {
     });
     let opened = packages.opened.as_ref();
     let lines = opened.map_or_else(Vec::new, |opened| {
-        let told = opened.told.iter().map(|line| match line.strip_prefix("  ") {
-            Some(change) => remark(change, Tone::Chosen),
-            None => remark(line, Tone::Caution),
-        });
+        let told = opened
+            .told
+            .iter()
+            .map(|line| match line.strip_prefix("  ") {
+                Some(change) => remark(change, Tone::Chosen),
+                None => remark(line, Tone::Caution),
+            });
         let lines = opened.lines.iter().map(|line| remark(line, Tone::Plain));
         let changes = opened.changes.iter();
         let changes = changes.map(|line| remark(line.trim(), Tone::Chosen));

@@ -47,7 +47,13 @@ pub(super) fn view(session: &mut Session) -> ui::ExchangeView {
         page: exchange.page,
         practice,
         targets: models(rows.collect()),
-        devices: models(devices.unwrap_or_default().iter().map(|d| device(d, lang)).collect()),
+        devices: models(
+            devices
+                .unwrap_or_default()
+                .iter()
+                .map(|d| device(d, lang))
+                .collect(),
+        ),
         results: models(results(exchange, lang)),
         said: exchange.said.as_str().into(),
         problem: exchange.problem.as_str().into(),
@@ -62,7 +68,11 @@ pub(super) fn view(session: &mut Session) -> ui::ExchangeView {
         qr: invitation
             .and_then(|i| text_symbol(&i.qr).ok())
             .map_or_else(Image::default, |symbol| picture(&symbol)),
-        striking: exchange.striking.as_ref().map_or("", |(_, name)| name).into(),
+        striking: exchange
+            .striking
+            .as_ref()
+            .map_or("", |(_, name)| name)
+            .into(),
     }
 }
 
@@ -78,8 +88,12 @@ fn results(exchange: &Exchange, lang: Lang) -> Vec<ui::Remark> {
                 let answers = done.answers.len();
                 if answers > 0 {
                     let text = Text::new(
-                        format!("Answers of labs read: {answers}; they stand in the follow-up of their visits."),
-                        format!("Antworten von Werkstätten gelesen: {answers}; sie stehen in der Nachsorge ihrer Termine."),
+                        format!(
+                            "Answers of labs read: {answers}; they stand in the follow-up of their visits."
+                        ),
+                        format!(
+                            "Antworten von Werkstätten gelesen: {answers}; sie stehen in der Nachsorge ihrer Termine."
+                        ),
                     );
                     lines.push(remark(text.get(lang), Tone::Plain));
                 }

@@ -57,7 +57,10 @@ pub fn report(report: &Report, lang: Lang) -> Vec<ui::Remark> {
                 .problems
                 .iter()
                 .any(|p| line == p.words || line == german_problem(p));
-            remark(line.trim(), if problems { Tone::Caution } else { Tone::Plain })
+            remark(
+                line.trim(),
+                if problems { Tone::Caution } else { Tone::Plain },
+            )
         })
         .collect()
 }
