@@ -8,7 +8,6 @@ use super::carrier::{Carrier, Want};
 use super::packages;
 use plinthside_ui::{App, Backend, Data, Exchange};
 use slint::ComponentHandle;
-use slint::winit_030::{EventResult, WinitWindowAccessor, winit::event::WindowEvent};
 use std::path::Path;
 use std::rc::Rc;
 
@@ -58,7 +57,9 @@ pub fn connect(app: &App, inner: &Rc<Inner>) {
 
 /// Files dropped on the window are opened as packages. The window system tells of them where it
 /// has such a thing; a window drawn in memory never does.
+#[cfg(not(target_os = "android"))]
 pub fn accept_drops(app: &App, inner: &Rc<Inner>) {
+    use slint::winit_030::{EventResult, WinitWindowAccessor, winit::event::WindowEvent};
     let weak = Rc::downgrade(inner);
     app.window().on_winit_window_event(move |_, event| {
         if let (WindowEvent::DroppedFile(path), Some(inner)) = (event, weak.upgrade()) {
@@ -67,6 +68,10 @@ pub fn accept_drops(app: &App, inner: &Rc<Inner>) {
         EventResult::Propagate
     });
 }
+
+/// Nothing is dropped on a window that has the whole screen.
+#[cfg(target_os = "android")]
+pub fn accept_drops(_app: &App, _inner: &Rc<Inner>) {}
 
 impl Inner {
     /// Takes a file that was dropped on the window.
