@@ -111,7 +111,13 @@ impl Outcome {
                 };
                 (format!("{at}: {what}"), tone)
             }
-            Came::Refused(problem) => (format!("{at}: {problem}"), Tone::Caution),
+            Came::Refused(_) => {
+                let text = Text::new(
+                    format!("not synchronised at {at}: see below"),
+                    format!("um {at} nicht abgeglichen: siehe unten"),
+                );
+                (text.get(lang).to_owned(), Tone::Caution)
+            }
         }
     }
 }
@@ -311,18 +317,31 @@ impl Session {
         };
         let lang = self.look.lang;
         let states = self.try_records(|records| {
-            let here = Here::new(records.store());
+            let store = records.store();
+            let published = store.whole(&id)?.map(|whole| whole.heads);
+            let entered = published
+                .is_some_and(|heads| store.document(&id).is_ok_and(|now| now.heads() != heads));
+            let here = Here::new(store);
             let targets = Targets(&here).list()?;
             let state = |spec: &TargetSpec| visit_state(&here, &spec.url, &id);
             let states = targets
                 .iter()
-                .map(|spec| Ok((spec.name.clone(), state(spec)?)));
-            states.collect::<Result<Vec<_>, AppError>>()
+                .map(|spec| Ok((spec.name.clone(), state(spec)?)))
+                .collect::<Result<Vec<_>, AppError>>()?;
+            Ok((states, entered))
         });
-        let states = states.unwrap_or_default();
+        let (states, entered) = states.unwrap_or_default();
+        let later = Text::new(
+            " What was entered since it was opened goes after it is put away.",
+            " Was seit dem Öffnen eingetragen wurde, geht nach dem Weglegen.",
+        );
         let states = states.into_iter().map(|(target, state)| {
-            let tone = if state.done { Tone::Good } else { Tone::Plain };
-            remark(format!("{target}: {}", state.words.get(lang)), tone)
+            let (done, later) = match entered {
+                true => (false, later.get(lang)),
+                false => (state.done, ""),
+            };
+            let tone = if done { Tone::Good } else { Tone::Plain };
+            remark(format!("{target}: {}{later}", state.words.get(lang)), tone)
         });
         states.collect()
     }

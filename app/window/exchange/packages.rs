@@ -6,7 +6,8 @@ use crate::files;
 use crate::window::session::Session;
 use crate::window::text::models;
 use chrono::{DateTime, Local};
-use plinthside_exchange::SecretKey;
+use plinthside_exchange::{Opened, SecretKey};
+use plinthside_measure::marks::Side;
 use plinthside_ui::{self as ui, Tone};
 use plinthside_visit::{Lang, Text};
 use std::path::{Path, PathBuf};
@@ -35,6 +36,7 @@ pub struct Opening {
     package: PathBuf,
     key: PathBuf,
     folder: PathBuf,
+    lang: Lang,
 }
 
 /// An opened package: everything in it was verified.
@@ -60,7 +62,7 @@ impl Opening {
             let opened = plinthside_exchange::open(&bytes, &key)?;
             let (place, told) = opened.write(&self.folder)?;
             let is_change = |line: &String| line.starts_with("  ");
-            let (changes, lines) = opened.words().into_iter().partition(is_change);
+            let (changes, lines) = words(&opened, self.lang).into_iter().partition(is_change);
             Ok(Unpacked {
                 lines,
                 changes,
@@ -70,6 +72,39 @@ impl Opening {
         };
         open().map_err(|problem| problem.to_string())
     }
+}
+
+/// What a package is and what changed, a line each; changes are indented.
+fn words(opened: &Opened, lang: Lang) -> Vec<String> {
+    let order = &opened.order;
+    if lang == Lang::En {
+        return opened.words();
+    }
+    let mut lines = vec![format!(
+        "Bestellung {} Revision {}, {}, Patient {}, von {} ({}), unterschrieben von {}.",
+        order.code,
+        order.revision,
+        match order.side {
+            Side::Left => "linker Fuß",
+            Side::Right => "rechter Fuß",
+        },
+        order.patient,
+        order.clinic,
+        order.telephone,
+        order.signed_by
+    )];
+    match order.replaces {
+        None => lines.push("Dies ist die erste Revision.".into()),
+        Some(before) => {
+            let reason = &order.reason;
+            lines.push(format!("Sie ersetzt Revision {before}. Grund: {reason}"));
+            if opened.changes.is_empty() {
+                lines.push("Kein Feld der Bestellung unterscheidet sich.".into());
+            }
+            lines.extend(opened.changes.iter().map(|change| format!("  {change}")));
+        }
+    }
+    lines
 }
 
 fn is_package(path: &Path) -> bool {
@@ -180,6 +215,7 @@ impl Session {
             package: path,
             key: key.into(),
             folder: self.folder.join("packages"),
+            lang,
         })
     }
 
