@@ -23,6 +23,8 @@ const PATIENCE: Duration = Duration::from_secs(15 * 60);
 const STEP: Duration = Duration::from_millis(200);
 /// Between two looks for the answers of labs, where nobody asked.
 const ANSWERS: Duration = Duration::from_secs(10 * 60);
+/// So long nothing runs by itself after somebody has stopped it.
+const REST: Duration = Duration::from_secs(15 * 60);
 /// A target that refused is asked again after twice as long, so many times over.
 const MOST_DOUBLINGS: u32 = 5;
 
@@ -107,6 +109,7 @@ impl Carrier {
             }),
             refused: BTreeMap::new(),
             expects: None,
+            rests_until: None,
             answers_at: None,
         };
         std::thread::spawn(move || thread.run(&wanted));
@@ -151,6 +154,8 @@ struct Thread {
     refused: BTreeMap<String, (u32, Instant)>,
     /// Who is expected to be let in, and until when.
     expects: Option<(Expected, Instant)>,
+    /// Somebody has stopped it: nothing runs by itself until then.
+    rests_until: Option<Instant>,
     /// When the answers of labs were looked for last.
     answers_at: Option<Instant>,
 }
@@ -192,10 +197,18 @@ impl Thread {
     }
 
     fn act(&mut self, want: Option<Want>) -> Result<(), Gone> {
+        match &want {
+            None | Some(Want::Look) => {
+                if self.rests_until.is_some_and(|until| until > Instant::now()) {
+                    return Ok(());
+                }
+            }
+            _ => self.rests_until = None,
+        }
+        self.stop.store(false, Ordering::Relaxed);
         match want {
             None | Some(Want::Look) => {
-                self.stop.store(false, Ordering::Relaxed);
-                if matches!(want, Some(Want::Look)) {
+                if want.is_some() {
                     self.refused.clear();
                 }
                 match self.answering() {
@@ -211,13 +224,10 @@ impl Thread {
                     Err(problem) => self.tell(Told::Failed(problem.to_string())),
                 }
             }
-            Some(Want::Sync) => {
-                self.stop.store(false, Ordering::Relaxed);
-                match Targets(&self.store).list() {
-                    Ok(specs) => specs.iter().try_for_each(|spec| self.meet(spec, true)),
-                    Err(problem) => self.tell(Told::Failed(problem.to_string())),
-                }
-            }
+            Some(Want::Sync) => match Targets(&self.store).list() {
+                Ok(specs) => specs.iter().try_for_each(|spec| self.meet(spec, true)),
+                Err(problem) => self.tell(Told::Failed(problem.to_string())),
+            },
             Some(Want::Invite(target)) => {
                 let invited = self.invite(&target);
                 self.expect(Expected::Another, invited.is_ok());
@@ -269,6 +279,9 @@ impl Thread {
             Ok(done) => {
                 self.refused.remove(&target);
                 let report = &done.report;
+                if report.cancelled {
+                    self.rests_until = Some(Instant::now() + REST);
+                }
                 self.expects = self.expects.filter(|(who, _)| match who {
                     Expected::Another => report.admitted.is_empty(),
                     Expected::This => report.waiting_for.is_some(),

@@ -348,4 +348,6 @@ impl Session {
 }
 
 #[cfg(test)]
+mod package_tests;
+#[cfg(test)]
 mod tests;
