@@ -32,3 +32,28 @@ fn exact_photographs_give_exact_marks() {
         println!("{:?}", solution.intrinsics);
     }
 }
+
+/// The shell is opaque: from behind, 30° up, its heel hides the marks on the inner sole, which the
+/// angle of view alone would allow; from the front they are seen.
+#[test]
+fn the_shell_hides_what_lies_behind_it() {
+    let stand = |azimuth_deg| support::Stand {
+        azimuth_deg,
+        elevation_deg: 30.0,
+        roll_deg: 0.0,
+        distance_mm: 480.0,
+    };
+    let world = World::new(vec![stand(180.0), stand(0.0)]);
+    for mark in support::marks()
+        .iter()
+        .filter(|m| m.name.starts_with("mtp"))
+    {
+        let up_deg = |i: usize| {
+            let way = world.camera(i).1 - world.mat_from_cast(&mark.cast_mm);
+            way.normalize().dot(&mark.normal).acos().to_degrees()
+        };
+        assert!(up_deg(0) < support::GRAZING_DEG, "{}", up_deg(0));
+        assert!(!world.shows_mark(0, mark), "{}", mark.name);
+        assert!(world.shows_mark(1, mark), "{}", mark.name);
+    }
+}
