@@ -38,7 +38,7 @@ pub struct Point {
     pub mark: MarkName,
     /// The face of the shell that carries it.
     pub surface: Surface,
-    /// Place in the mat frame, mm.
+    /// Place in the mat frame, mm; its height is over the paper round the marks.
     pub mat_mm: [f64; 3],
     /// Photographs it was marked in.
     pub views: usize,
