@@ -189,6 +189,14 @@ impl Records {
         self.refresh()
     }
 
+    /// How many places of the settings two devices have set differently.
+    ///
+    /// # Errors
+    /// The store can't be read.
+    pub fn settings_in_dispute(&mut self) -> Result<usize, AppError> {
+        Ok(self.store.conflicts(CLINIC)?.len())
+    }
+
     /// Begins a visit. It is a draft until it is put away.
     ///
     /// # Errors

@@ -196,6 +196,8 @@ fn screens_in_german() {
         (Screen::Check, "check"),
         (Screen::Mark, "mark"),
         (Screen::Cast, "cast"),
+        (Screen::Exchange, "exchange"),
+        (Screen::Package, "package"),
     ] {
         app.global::<Data>().set_screen(screen);
         failures.extend(compare(&app, &format!("{name}-german")).err());

@@ -205,18 +205,19 @@ fn the_labs_answer_at_the_target_is_read_into_the_follow_up() {
     tap(&window, "Put the visit away");
     answer(Answer::Question, "Which hinge?");
     add_target(&window, "Stick", &meeting);
-    // The practice was begun by packing.
-    synchronise(&window);
-    assert!(
-        results(&window).contains("Answers of labs read: 1"),
-        "{}",
-        results(&window)
-    );
     let state = || {
         let visit = visit_of(&window, &ordered.visit.id);
         let order = visit.orders.iter().find(|o| o.in_force().is_some());
         order.expect("signed").state()
     };
+    // The practice was begun by packing: the new target is met, and looked through, at once.
+    for _ in 0..3000 {
+        if state() == OrderState::LabHold {
+            break;
+        }
+        std::thread::sleep(Duration::from_millis(10));
+        window.pump();
+    }
     assert_eq!(state(), OrderState::LabHold);
     // Read again it is nothing new; the answer that follows it is, also into the open visit.
     synchronise(&window);

@@ -456,3 +456,45 @@ fn a_target_keeps_its_secret_to_itself_and_is_taken_out_of_the_list() {
     tap(&window, "Take out of the list");
     assert!(kept(&window).is_empty());
 }
+
+#[test]
+fn settings_of_two_devices_are_joined_and_what_differs_is_said() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let meeting = folder.path().join("meeting");
+    std::fs::create_dir(&meeting).expect("made");
+    let window = clinic_window(folder.path(), NEVER);
+    first(&window, &meeting);
+    let before = window.inner.session.borrow().clinic();
+    let other = other_device(folder.path(), &window, &meeting);
+    let theirs = Clinic {
+        name: "Name of another day".into(),
+        email: "desk@saltmarsh.invalid".into(),
+        ..Clinic::default()
+    };
+    // It had settings of its own before it learned of the clinic's.
+    let lone = Options::new("Lost tablet").kdf(Kdf::LEAST);
+    let path = folder.path().join("lone.store");
+    let mut lone = Store::create(path, "another passphrase", lone).expect("made");
+    lone.import("clinic", "settings", &theirs, "Bo")
+        .expect("kept");
+    let whole = lone.whole("clinic").expect("read").expect("there");
+    other
+        .lock()
+        .expect("alone")
+        .receive("clinic", &whole.kind, &whole.changes)
+        .expect("taken");
+    run(&other, &meeting).expect("synchronised");
+    synchronise(&window);
+    let clinic = window.inner.session.borrow().clinic();
+    // Nothing typed gives way to something empty, on either side.
+    assert_eq!(clinic.telephone, before.telephone);
+    assert_eq!(clinic.prescribers, before.prescribers);
+    assert!(clinic.name == before.name || clinic.name == theirs.name);
+    assert!(clinic.email == before.email || clinic.email == theirs.email);
+    assert!(!clinic.email.is_empty());
+    assert!(
+        results(&window).contains("set differently on two devices"),
+        "{}",
+        results(&window)
+    );
+}

@@ -3,6 +3,7 @@
 use super::intents::kept;
 use super::words::{self, remark};
 use super::{Came, Exchange};
+use crate::records::Records;
 use crate::window::session::Session;
 use crate::window::text::models;
 use plinthside_exchange::{Device, TargetSpec};
@@ -22,6 +23,7 @@ pub(super) fn view(session: &mut Session) -> ui::ExchangeView {
         }
         None => Default::default(),
     };
+    let disputed = session.try_records(Records::settings_in_dispute);
     let exchange = &session.exchange;
     let rows = targets.iter().map(|spec| {
         let outcome = exchange.outcomes.get(&spec.name);
@@ -54,7 +56,7 @@ pub(super) fn view(session: &mut Session) -> ui::ExchangeView {
                 .map(|d| device(d, lang))
                 .collect(),
         ),
-        results: models(results(exchange, lang)),
+        results: models(results(exchange, disputed.unwrap_or_default(), lang)),
         said: exchange.said.as_str().into(),
         problem: exchange.problem.as_str().into(),
         new: target.is_none(),
@@ -77,8 +79,19 @@ pub(super) fn view(session: &mut Session) -> ui::ExchangeView {
 }
 
 /// What came of every target: sentences of synchronisations, problems, unreadable answers.
-fn results(exchange: &Exchange, lang: Lang) -> Vec<ui::Remark> {
+fn results(exchange: &Exchange, disputed: usize, lang: Lang) -> Vec<ui::Remark> {
     let mut lines = Vec::new();
+    if disputed > 0 {
+        let text = Text::new(
+            format!(
+                "The clinic's settings were set differently on two devices in {disputed} place(s). What is shown in the settings counts; enter there what is right."
+            ),
+            format!(
+                "Die Einstellungen der Praxis wurden an {disputed} Stelle(n) auf zwei Geräten verschieden gesetzt. Es gilt, was in den Einstellungen steht; bitte dort das Richtige eintragen."
+            ),
+        );
+        lines.push(remark(text.get(lang), Tone::Caution));
+    }
     for outcome in exchange.outcomes.values() {
         match &outcome.what {
             Came::Away => {}

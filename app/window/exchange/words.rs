@@ -168,3 +168,52 @@ fn german_problem(problem: &Problem) -> String {
     };
     format!("{file} {why}")
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Every sentence has its German, and what has to be acted on stands out in both languages.
+    #[test]
+    fn a_report_is_told_in_both_languages() {
+        let problem = |kind, file: &str| Problem {
+            kind,
+            file: file.into(),
+            words: format!("{file} changed nothing: it was cut short. Synchronise there again."),
+        };
+        let told = Report {
+            target: "NAS".into(),
+            records_sent: 2,
+            photos_received: 1,
+            photos_to_send: 3,
+            photos_to_fetch: 4,
+            files_erased: 1,
+            cancelled: true,
+            waiting_for: Some("Tablet A".into()),
+            admitted: vec!["Tablet B".into()],
+            problems: vec![
+                problem(ProblemKind::Damaged, "changes/1"),
+                problem(ProblemKind::Damaged, "changes/2"),
+                problem(ProblemKind::Forged, "changes/3"),
+            ],
+            ..Report::default()
+        };
+        let [en, de] = [Lang::En, Lang::De].map(|lang| report(&told, lang));
+        assert_eq!(en.len(), de.len());
+        assert_eq!(de[0].text, "NAS: gesendet 2 Einträge; empfangen 1 Foto.");
+        for (en, de) in en.iter().zip(&de) {
+            assert_eq!(en.tone, de.tone, "{} {}", en.text, de.text);
+            assert_ne!(en.text, de.text);
+        }
+        let acts = de.iter().filter(|line| line.tone == Tone::Caution).count();
+        assert_eq!(acts, 3);
+        let at = Progress {
+            step: Step::SendingPhotographs,
+            done: 3,
+            total: 12,
+            bytes: 7_400_000,
+        };
+        let words = progress("NAS", Some(at), Lang::De);
+        assert_eq!(words, "NAS: Fotos werden gesendet, 3 von 12, 7,4 MB");
+    }
+}
