@@ -194,7 +194,12 @@ impl Records {
     /// # Errors
     /// The store can't be read.
     pub fn settings_in_dispute(&mut self) -> Result<usize, AppError> {
-        Ok(self.store.conflicts(CLINIC)?.len())
+        let conflicts = self.store.conflicts(CLINIC)?;
+        let differ = conflicts.iter().filter(|conflict| {
+            let values = &conflict.alternatives;
+            values.windows(2).any(|two| two[0].value != two[1].value)
+        });
+        Ok(differ.count())
     }
 
     /// Begins a visit. It is a draft until it is put away.
