@@ -6,6 +6,7 @@ use crate::photographs::{Source, codes_in};
 use crate::visits::Foot;
 use plinthside_measure::marks::Side;
 use plinthside_paper::CastCode;
+use plinthside_paper::code::CodeError;
 use plinthside_store::{BagProof, Binding, BoundBy, LabelState, Store};
 use plinthside_visit::{Cast, Visit};
 use std::path::Path;
@@ -57,12 +58,24 @@ pub fn read(photograph: &Source) -> Result<CastCode, AppError> {
 ///
 /// # Errors
 /// Neither a code nor a photograph of one.
-pub fn typed_or_photographed(given: &str) -> Result<(CastCode, BoundBy), AppError> {
+pub fn typed_or_photographed(store: &Store, given: &str) -> Result<(CastCode, BoundBy), AppError> {
     let path = Path::new(given);
     if path.is_file() {
         return Ok((read(&Source::File(path.to_owned()))?, BoundBy::Photograph));
     }
-    Ok((given.parse()?, BoundBy::Typing))
+    Ok((typed(store, given)?, BoundBy::Typing))
+}
+
+/// A typed code.
+///
+/// # Errors
+/// No code; which group looks wrong is said where the labels known here tell it.
+pub fn typed(store: &Store, text: &str) -> Result<CastCode, AppError> {
+    text.parse().or_else(|error: CodeError| {
+        let known = store.label_codes()?;
+        let known = known.iter().filter_map(|code| code.parse().ok());
+        Err(error.beside(text, known).into())
+    })
 }
 
 /// Binds a label to the cast of one foot: in the store at once, and in `visit`, which the caller

@@ -4,7 +4,13 @@
 
 mod support;
 
+use plinthside::photographs::Found;
 use plinthside::printing::far_shelf;
+use plinthside::records::Place;
+use plinthside::{casting, tie};
+use plinthside_measure::observed::PhotoTags;
+use plinthside_paper::CastCode;
+use plinthside_paper::qr::FoundCode;
 use plinthside_print::{Images, PrintDocument, Queue, Stage, Wait};
 use plinthside_store::{Kdf, Options, Store};
 use serde_json::Value;
@@ -142,6 +148,14 @@ fn a_label_printed_ahead_is_free_then_bound_then_void() {
     swapped.swap(at, at + 1);
     let swapped: String = swapped.into_iter().collect();
     assert!(refusal(&clinic.run(&["code", "bind", "demo-right", &swapped])).contains("check"));
+    // Two wrong symbols in one group of a label that was printed here: the group is known.
+    let mut wrong: Vec<char> = codes[1].chars().collect();
+    for at in [4, 6] {
+        wrong[at] = if wrong[at] == 'Q' { 'R' } else { 'Q' };
+    }
+    let wrong: String = wrong.into_iter().collect();
+    let said = refusal(&clinic.run(&["code", "bind", "demo-right", &wrong]));
+    assert!(said.contains("look at the second group"), "{said}");
 
     let history = clinic.json(&["code", "state", &codes[0]]);
     let history = history["history"].as_array().unwrap();
@@ -223,6 +237,118 @@ fn a_packed_bag_is_proven_by_a_photograph_of_its_label() {
     let sheet = clinic.path("sheet.png");
     let said = refusal(&clinic.run(&["code", "prove", sheet.to_str().unwrap()]));
     assert!(said.contains("several labels"), "{said}");
+}
+
+/// The label lying on the mat ties the photographs of a cast to its visit.
+#[test]
+fn photographs_with_another_visits_label_are_refused() {
+    let clinic = Clinic::new();
+    let (store, passphrase) = (clinic.path("demo.store"), clinic.path("passphrase.txt"));
+    let mut records = Place::new(Some(store), Some(passphrase))
+        .unwrap()
+        .open()
+        .unwrap();
+    let cast_of = |records: &mut plinthside::records::Records, visit: &str| {
+        records.visit(visit).unwrap().value.casts[0].clone()
+    };
+    let (left, right) = (
+        cast_of(&mut records, "demo-left"),
+        cast_of(&mut records, "demo-right"),
+    );
+    let seen = casting::look(&mut records, &left).unwrap();
+    assert!(seen.tie.contains(LEFT), "{}", seen.tie);
+    let mut mistaken = left;
+    mistaken.code.clone_from(&right.code);
+    let said = casting::look(&mut records, &mistaken)
+        .err()
+        .expect("a refusal")
+        .to_string();
+    let right = right.code.unwrap();
+    assert!(
+        said.contains("left-1.jpg")
+            && said.contains(LEFT)
+            && said.contains(&format!("not {right}"))
+            && said.contains("another cast"),
+        "{said}"
+    );
+}
+
+/// Without a label of its own yet, photographs of one cast all show the same.
+#[test]
+fn photographs_with_two_labels_among_them_are_refused() {
+    let (one, other) = (CastCode::mint().unwrap(), CastCode::mint().unwrap());
+    let photo = |name: &str, codes: &[CastCode]| Found {
+        tags: serde_json::from_value::<PhotoTags>(
+            serde_json::json!({ "photo": name, "width": 4000, "height": 3000, "tags": [] }),
+        )
+        .unwrap(),
+        codes: codes
+            .iter()
+            .map(|code| FoundCode {
+                text: code.payload(),
+                cast_code: true,
+                corners_px: [[0.0; 2]; 4],
+            })
+            .collect(),
+        warnings: Vec::new(),
+    };
+    let refused = |found: &[Found], code| tie::to_cast(found, code).unwrap_err().to_string();
+    let said = refused(&[photo("a", &[one]), photo("b", &[other])], None);
+    assert!(said.starts_with("b shows the label"), "{said}");
+    // Beside its own label in one picture: not overlooked.
+    assert!(refused(&[photo("a", &[one, other])], Some(one)).contains(&other.to_string()));
+    assert!(refused(&[photo("a", &[one])], Some(other)).contains("another cast"));
+    let said = tie::to_cast(&[photo("a", &[one]), photo("b", &[])], None).unwrap();
+    assert!(said.contains("1 of 2 photographs; not in b"), "{said}");
+    // A code that is none of ours is nobody's label.
+    let mut foreign = photo("c", &[one]);
+    foreign.codes[0].text = "https://example.org".into();
+    assert!(tie::to_cast(&[foreign], Some(one)).is_ok());
+}
+
+/// Where nothing prints over IPP: the file is written and handed to the system.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_paper_is_written_and_handed_to_the_system() {
+    use std::os::unix::fs::PermissionsExt;
+    let clinic = Clinic::new();
+    let (tools, told, pdf) = (
+        clinic.path("tools"),
+        clinic.path("told"),
+        clinic.path("label.pdf"),
+    );
+    fs::create_dir(&tools).unwrap();
+    let tool = tools.join("xdg-open");
+    fs::write(
+        &tool,
+        format!("#!/bin/sh\necho \"$1\" >'{}'\n", told.display()),
+    )
+    .unwrap();
+    fs::set_permissions(&tool, fs::Permissions::from_mode(0o755)).unwrap();
+    let output = std::process::Command::new(env!("CARGO_BIN_EXE_plinthside"))
+        .args(["label", "demo-left", "--open", "--out"])
+        .arg(&pdf)
+        .arg("--store")
+        .arg(clinic.path("demo.store"))
+        .arg("--passphrase-file")
+        .arg(clinic.path("passphrase.txt"))
+        .env("PATH", format!("{}:/usr/bin:/bin", tools.display()))
+        .output()
+        .unwrap();
+    done(&output);
+    assert!(fs::read(&pdf).unwrap().starts_with(b"%PDF-"));
+    let start = std::time::Instant::now();
+    while !told.exists() || fs::read_to_string(&told).unwrap().is_empty() {
+        assert!(
+            start.elapsed() < std::time::Duration::from_secs(20),
+            "the system was told nothing"
+        );
+        std::thread::sleep(std::time::Duration::from_millis(20));
+    }
+    assert_eq!(
+        fs::read_to_string(&told).unwrap().trim_end(),
+        pdf.to_str().unwrap()
+    );
 }
 
 #[test]

@@ -21,8 +21,8 @@ pub fn bind(
     by: &str,
     store: &StoreArgs,
 ) -> Result<(), AppError> {
-    let (code, how) = typed_or_photographed(label)?;
     let mut records = store.place()?.open()?;
+    let (code, how) = typed_or_photographed(records.store(), label)?;
     let id = records.visit_id(visit)?;
     let side = records.with_visit(&id)?.foot(&id, side)?.side;
     let mut opened = records.visit(&id)?;
@@ -45,13 +45,13 @@ pub fn bind(
 /// # Errors
 /// No such label, or no reason.
 pub fn void(label: &str, why: &str, by: &str, store: &StoreArgs) -> Result<(), AppError> {
-    let (code, _) = typed_or_photographed(label)?;
     if why.trim().is_empty() {
         return Err(AppError::Request(
             "say why the label is made void (--why)".into(),
         ));
     }
     let mut records = store.place()?.open()?;
+    let (code, _) = typed_or_photographed(records.store(), label)?;
     records.store().void_label(&code.to_string(), why, by)?;
     let said = match records.store().label_state(&code.to_string())? {
         LabelState::Void { was, .. } if !was.is_empty() => {
@@ -71,8 +71,8 @@ pub fn void(label: &str, why: &str, by: &str, store: &StoreArgs) -> Result<(), A
 /// # Errors
 /// No such label, or a store that can't be read.
 pub fn state(label: &str, as_json: bool, store: &StoreArgs) -> Result<(), AppError> {
-    let (code, _) = typed_or_photographed(label)?;
     let mut records = store.place()?.open()?;
+    let (code, _) = typed_or_photographed(records.store(), label)?;
     let state = records.store().label_state(&code.to_string())?;
     let history = records.store().label_history(&code.to_string())?;
     if as_json {
@@ -139,11 +139,11 @@ pub fn prove(
     by: &str,
     store: &StoreArgs,
 ) -> Result<(), AppError> {
+    let mut records = store.place()?.open()?;
     let codes = labels
         .iter()
-        .map(|label| Ok((label, typed_or_photographed(label)?.0)))
+        .map(|label| Ok((label, typed_or_photographed(records.store(), label)?.0)))
         .collect::<Result<Vec<_>, AppError>>()?;
-    let mut records = store.place()?.open()?;
     let expected = match visit {
         Some((visit, side)) => {
             let file = records.with_visit(visit)?;

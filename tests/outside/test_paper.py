@@ -8,6 +8,7 @@ import subprocess
 import cv2
 import numpy as np
 import pytest
+import segno
 import zxingcpp
 from conftest import Program, program_path
 from PIL import Image
@@ -239,3 +240,35 @@ def test_we_read_what_others_write(tmp_path):
         at = theirs.position
         corners = [(c.x, c.y) for c in (at.top_left, at.top_right, at.bottom_right, at.bottom_left)]
         assert np.abs(np.array(corners) - ours["corners_px"]).max() < 1.5
+
+
+def test_we_read_the_worked_symbols_of_the_standard(tmp_path):
+    """ISO/IEC 18004:2015, annex I.2 (01234567 as 1-M) and figure 1 (QR Code Symbol as 1-M), drawn by
+    segno, whose own tests hold both against the standard's figures; and the much published 1-Q."""
+    program = Program(tmp_path)
+    for text, level, mask in [("01234567", "m", 2), ("QR Code Symbol", "m", None), ("HELLO WORLD", "q", None)]:
+        symbol = segno.make_qr(text, error=level, mask=mask, version=1, boost_error=False)
+        assert symbol.designator == f"1-{level.upper()}"
+        path = tmp_path / "worked.png"
+        symbol.save(path, scale=5, border=4)
+        (read,) = program.json("code", "read", path)["codes"]
+        assert read["text"] == text and not read["cast_code"]
+
+
+def test_our_symbols_are_the_standards(tmp_path):
+    """Every module of 24 of our symbols is that of segno's symbol for the same code."""
+    path, program = tmp_path / "sheet.png", Program(tmp_path)
+    assert program.run("labels", "--sheet", "a4", "-n", 24, "--out", path).returncode == 0
+    sheet = np.asarray(Image.open(path).convert("L"))
+    read = program.json("code", "read", path)["codes"]
+    assert len(read) == 24
+    for code in read:
+        (left, top), (right, _), (_, bottom), _ = code["corners_px"]
+        middle = (np.arange(25) + 0.5) / 25
+        x, y = (left + middle * (right - left)).astype(int), (top + middle * (bottom - top)).astype(int)
+        ours = sheet[np.ix_(y, x)] < 128
+        same = [
+            np.array_equal(ours, np.array(segno.make_qr(code["text"], error="h", mask=mask, version=2, boost_error=False).matrix) > 0)
+            for mask in range(8)
+        ]
+        assert sum(same) == 1, code["text"]

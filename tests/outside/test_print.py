@@ -10,6 +10,7 @@ import struct
 import subprocess
 import threading
 import time
+import urllib.request
 from pathlib import Path
 
 import numpy as np
@@ -41,16 +42,17 @@ def free_port():
 
 
 class Printer:
-    """ippeveprinter on a bus of its own; its command appends every document that is printed."""
+    """ippeveprinter on a bus of its own; its command appends every document that is printed. It is a
+    label printer, or an office printer with what it says of itself unless it is told."""
 
-    def __init__(self, folder, formats="application/pdf,image/pwg-raster", ready="om_label_62x100mm", command="sleep 0"):
-        self.folder, self.formats, self.ready, self.port = folder, formats, ready, free_port()
+    def __init__(self, folder, formats="application/pdf,image/pwg-raster", ready="om_label_62x100mm", command="sleep 0", office=False):
+        self.folder, self.formats, self.ready, self.office, self.port = folder, formats, ready, office, free_port()
         self.out, self.process = folder / "out", None
         self.out.mkdir(parents=True)
         (folder / "spool").mkdir()
         (folder / "keys").mkdir()  # where it makes a certificate of its own
         script = folder / "command"
-        script.write_text(f'#!/bin/sh\ncat "$1" >"{self.out}/$IPP_JOB_ID.$$"\necho "$IPP_COPIES" >>"{folder}/copies"\n{command}\n')
+        script.write_text(f'#!/bin/sh\ncat "$1" >"{self.out}/$IPP_JOB_ID.$$"\necho "$IPP_COPIES" >>"{folder}/copies"\necho "$IPP_MEDIA $IPP_PRINT_SCALING" >>"{folder}/asked"\n{command}\n')
         script.chmod(0o755)
         address = f"unix:path={folder}/bus"
         bus = ["dbus-daemon", "--session", "--nofork", f"--address={address}"]
@@ -63,9 +65,10 @@ class Printer:
     def start(self):
         conf = self.folder / "labels.conf"
         conf.write_text(LABELS.format(ready=self.ready, formats=self.formats))
+        about = ["-f", self.formats] if self.office else ["-a", conf]
         self.process = subprocess.Popen(
             [PROGRAM, "-r", "off", "-n", "localhost", "-p", str(self.port), "-d", self.folder / "spool", "-K", self.folder / "keys", "-k",
-             "-a", conf, "-c", self.folder / "command", "Labels"],
+             *about, "-c", self.folder / "command", "Labels"],
             env=self.environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)  # fmt: skip
         for _ in range(200):
             with socket.socket() as probe:
@@ -73,6 +76,11 @@ class Printer:
                     return
             time.sleep(0.02)
         raise AssertionError("ippeveprinter does not answer")
+
+    def load(self, size, sheets):
+        """Puts paper into the office printer's tray, and none into the other, on its own web page."""
+        form = f"size1={size}&type1=stationery&level1={sheets}&size3=&type3=stationery&level3=0"
+        urllib.request.urlopen(f"http://localhost:{self.port}/media?{form}").read()
 
     def stop(self):
         self.process.kill()
@@ -143,7 +151,8 @@ def unpacked(data):
                     row += data[at + 1 : at + 1 + 257 - n]
                     at += 1 + 257 - n
             rows += [bytes(row)] * repeats
-        pages.append((struct.unpack(">2I", header[276:284]), np.array([list(r) for r in rows], np.uint8)))
+        pixels = np.frombuffer(b"".join(rows), np.uint8).reshape(height, width)
+        pages.append((struct.unpack(">2I", header[276:284]), pixels))
     return pages
 
 
@@ -174,6 +183,7 @@ def test_raster_equals_the_page_pixel_for_pixel(printer_of, label_png, tmp_path)
         assert dpi == (203, 203)
         assert np.array_equal(pixels, page)
     assert sorted(p.suffix for p in folder.iterdir()) == ["", ".job"], "the papers are gone"
+    assert (printer.folder / "asked").read_text().split() == ["om_label_62x100mm", "none"], "its paper, at true scale"
 
 
 def test_pdf_arrives_byte_for_byte(printer_of, tmp_path):
@@ -199,6 +209,29 @@ def test_wrong_media_and_resolution(printer_of, label_png, tmp_path):
     assert printer.printed() == []
 
 
+def test_paper_is_waited_for_before_anything_is_sent(printer_of, tmp_path):
+    """An office printer with other paper, then with an empty tray, then with paper."""
+    printer, folder, pdf = printer_of(formats="application/pdf", office=True), tmp_path / "queue", tmp_path / "order.pdf"
+    pdf.write_bytes(b"%PDF-1.7\n")
+    queue(folder, "add", printer.address, 210, 297, 1, 300, pdf)
+    wrong = queue(folder, "step")[0]
+    assert wrong[1] == "queued" and "load 210 × 297 mm; the printer holds 215.9 × 279.4 mm" in wrong[2], wrong
+    printer.load("iso_a4_210x297mm", 0)
+    empty = queue(folder, "step")[0]
+    assert empty[1] == "queued" and "out of paper or labels: load more" in empty[2], empty
+    assert printer.printed() == []
+    printer.load("iso_a4_210x297mm", 50)
+    until(folder, "done")
+    assert printer.printed() == [pdf.read_bytes()]
+
+
+def test_an_address_where_nothing_prints(printer_of, label_png, tmp_path):
+    printer, folder = printer_of(), tmp_path / "queue"
+    queue(folder, "add", printer.address.replace("/ipp/print", "/elsewhere"), 62, 100, 1, 203.2, label_png[0])
+    refused = queue(folder, "step")[0]
+    assert refused[1] == "failed" and "nothing prints at this address" in refused[2], refused
+
+
 def test_network_gone_and_back(printer_of, label_png, tmp_path):
     printer, folder = printer_of(), tmp_path / "queue"
     printer.stop()
@@ -212,7 +245,12 @@ def test_network_gone_and_back(printer_of, label_png, tmp_path):
 
 def test_power_cut_at_any_instant_prints_once(printer_of, label_png, tmp_path):
     printer, page = printer_of(formats="image/pwg-raster"), label_png[0]
-    for attempt, wait in enumerate(np.linspace(0.0, 0.06, 13)):
+    queue(tmp_path / "whole", "add", printer.address, 62, 100, 1, 203.2, page)
+    start = time.monotonic()
+    queue(tmp_path / "whole", "step")
+    whole = time.monotonic() - start
+    until(tmp_path / "whole", "done")
+    for attempt, wait in enumerate(np.linspace(0.0, 1.1 * whole, 13), 1):
         folder = tmp_path / f"queue{attempt}"
         queue(folder, "add", printer.address, 62, 100, 1, 203.2, page)
         step = subprocess.Popen([EXAMPLE, folder, "step"], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
@@ -242,6 +280,31 @@ def test_paper_out_stopped_and_paused(printer_of, label_png, tmp_path, reason, w
         time.sleep(0.1)
     assert job[1] == "done" and words in heard, (job, heard)
     assert len(printer.printed()) == 1
+
+
+def test_a_printer_switched_off_while_it_prints(printer_of, label_png, tmp_path):
+    """It forgets its jobs and counts anew: a person is asked, whatever else has its number by then."""
+    path, _ = label_png
+    printer, folder = printer_of(command="sleep 3"), tmp_path / "queue"
+    job = queue(folder, "add", printer.address, 62, 100, 1, 203.2, path)[0][0]
+    assert queue(folder, "step")[0][1] == "sent"
+    while not printer.printed():
+        time.sleep(0.02)
+    printer.stop()
+    gone = queue(folder, "step")[0]
+    assert gone[1] == "sent" and "does not answer" in gone[2], gone
+    printer.start()
+    other = tmp_path / "other"
+    queue(other, "add", printer.address, 62, 100, 1, 203.2, path)
+    assert queue(other, "step")[0][1] == "sent"
+    for _ in range(3):
+        asked = queue(folder, "step")[0]
+        assert asked[1] == "unsure" and "print it again or call it done" in asked[2], asked
+    until(other, "done")
+    assert len(printer.printed()) == 2, "each once"
+    queue(folder, "again", job)
+    until(folder, "done")
+    assert len(printer.printed()) == 3, "as a person said"
 
 
 def test_copies(printer_of, label_png, tmp_path):
@@ -287,10 +350,11 @@ def test_tls_only_for_a_printer_that_is_trusted(printer_of, label_png, tmp_path)
 
 class Wire:
     """A line to the printer that tells when the answer to an operation is on its way back, before
-    it is passed on; where `cut` says so it is not passed on at all."""
+    it is passed on; where `cut` says so it is not passed on at all. After `lost_bytes` of the first
+    document the line breaks."""
 
-    def __init__(self, port, cut):
-        self.port, self.cut = port, cut
+    def __init__(self, port, cut=lambda operation: False, lost_bytes=None):
+        self.port, self.cut, self.lost_bytes = port, cut, lost_bytes
         self.listener = socket.create_server(("127.0.0.1", 0))
         self.address = f"ipp://localhost:{self.listener.getsockname()[1]}/ipp/print"
         threading.Thread(target=self.accept, daemon=True).start()
@@ -307,6 +371,11 @@ class Wire:
         try:
             while data := client.recv(65536):
                 asked += data
+                if self.lost_bytes and b"\r\n\x02\x00\x00\x06" in asked and len(asked) > self.lost_bytes:
+                    self.lost_bytes = None
+                    client.shutdown(socket.SHUT_RDWR)
+                    printer.shutdown(socket.SHUT_RDWR)
+                    return
                 printer.sendall(data)
         except OSError:
             pass
@@ -350,6 +419,19 @@ def test_power_cut_between_the_printers_answer_and_its_record(printer_of, label_
     assert len(printer.printed()) == 1
 
 
+def test_line_cut_in_the_middle_of_a_document(printer_of, tmp_path):
+    """The printer has half of it: it comes out once and whole, or a person is asked."""
+    printer, folder, pdf = printer_of(), tmp_path / "queue", tmp_path / "label.pdf"
+    pdf.write_bytes(b"%PDF-1.7\n" + np.random.default_rng(2).bytes(400_000))
+    wire = Wire(printer.port, lost_bytes=150_000)
+    queue(folder, "add", wire.address, 62, 100, 1, 203.2, pdf)
+    cut = queue(folder, "step")[0]
+    assert cut[1] == "created" and "does not answer" in cut[2], cut
+    assert wire.lost_bytes is None
+    until(folder, "done")
+    assert printer.printed() == [pdf.read_bytes()]
+
+
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory):
     """The demonstration's store and papers."""
@@ -375,13 +457,34 @@ def test_the_program_prints_its_label_pixel_for_pixel(printer_of, demo, tmp_path
     run(demo, "label", "demo-left", "--dpi", 300, "--out", picture, "--to", printer.address, "--by", "Ada")
     ((dpi, pixels),) = unpacked(printer.printed()[0])
     assert dpi == (300, 300)
-    blue, green, red = np.moveaxis(cv2.imread(str(picture)).astype(int), 2, 0)
-    grey = (red == green) & (green == blue)
-    assert grey.mean() > 0.98 and np.array_equal(pixels[grey], red[grey])
-    # The rest are edges of letters in a tinted black: their luminance, however it is rounded.
-    assert np.abs(pixels - (0.2126 * red + 0.7152 * green + 0.0722 * blue)).max() < 3
+    page = cv2.imread(str(picture), cv2.IMREAD_UNCHANGED)
+    assert page.ndim == 2, "a label is black and white"
+    assert np.array_equal(pixels, page)
     jobs = run(demo, "print", "jobs").stdout
     assert "Label, left" in jobs and "printed" in jobs
+
+
+def test_the_program_sends_the_pdf_it_writes(printer_of, demo, tmp_path):
+    printer, pdf = printer_of(formats="application/pdf"), tmp_path / "label.pdf"
+    run(demo, "label", "demo-left", "--out", pdf, "--to", printer.address, "--copies", 2)
+    assert printer.printed() == [pdf.read_bytes()]
+    assert (printer.folder / "copies").read_text().split() == ["2"]
+
+
+def test_a_mat_lies_across_and_is_turned(printer_of, demo, tmp_path):
+    """A4 across on a printer that names A4 upright: turned whole, pixel for pixel."""
+    import cv2
+
+    printer, picture = printer_of(formats="image/pwg-raster", ready="iso_a4_210x297mm"), tmp_path / "mat.png"
+    run(demo, "mat", "--paper", "a4", "--out", picture, "--to", printer.address)
+    ((dpi, pixels),) = unpacked(printer.printed()[0])
+    page = cv2.imread(str(picture)).astype(int)
+    assert dpi == (300, 300) and page.shape[1] > page.shape[0]
+    blue, green, red = np.moveaxis(np.rot90(page), 2, 0)
+    grey = (red == green) & (green == blue)
+    assert grey.mean() > 0.9 and np.array_equal(pixels[grey], red[grey])
+    # The rest is in colour: its luminance, however it is rounded.
+    assert np.abs(pixels - (0.2126 * red + 0.7152 * green + 0.0722 * blue)).max() < 3
 
 
 def test_the_program_prints_a_pdf_on_a_printer_of_pictures(printer_of, demo, tmp_path):
@@ -407,11 +510,12 @@ def test_the_program_prints_a_pdf_on_a_printer_of_pictures(printer_of, demo, tmp
 
 
 def test_the_programs_jobs_wait_and_survive(printer_of, demo):
-    """A printer that is gone: the job is kept, is there in the next run, and prints once."""
+    """A printer that is gone and known by its name alone: the job is kept, is there in the next run,
+    finds the printer and prints once."""
     printer = printer_of(formats="image/pwg-raster")
     printer.stop()
     program, store = Program(demo), ["--store", demo / "demo.store", "--passphrase-file", demo / "passphrase.txt"]
-    kept = program.run("label", "demo-right", "--to", printer.address, *store)
+    kept = program.run("label", "demo-right", "--to", f"localhost:{printer.port}", *store)
     assert kept.returncode == 1 and "does not answer" in kept.stderr and "is kept" in kept.stderr
     printer.start()
     run(demo, "print", "resume")

@@ -115,11 +115,49 @@ pub enum CodeError {
 }
 
 fn at(group: Option<Group>) -> String {
-    group.map_or_else(String::new, |group| {
-        let mut text = format!(" (look at {group}");
-        text.push(')');
-        text
-    })
+    group.map_or_else(String::new, |group| format!(" (look at {group})"))
+}
+
+impl CodeError {
+    /// The error for `text` with the group that looks wrong, where the codes there are tell it: all
+    /// of one code was typed but for one group. No code is ever taken for another because of it.
+    #[must_use]
+    pub fn beside(self, text: &str, known: impl IntoIterator<Item = CastCode>) -> Self {
+        let Ok(typed) = typed_symbols(text) else {
+            return self;
+        };
+        let found = only(known.into_iter().filter_map(|code| odd_in(&typed, &code.0)));
+        match self {
+            Self::Check { group } => Self::Check {
+                group: found.or(group),
+            },
+            Self::Length { count, group } => Self::Length {
+                count,
+                group: group.or(found),
+            },
+            other => other,
+        }
+    }
+}
+
+/// Symbols too few or too many that are still this code.
+const LEFT_OUT: usize = 2;
+
+/// The one group in which `typed` is not this code, if all the rest of the code is there.
+fn odd_in(typed: &[u8], code: &[u8; LENGTH]) -> Option<Group> {
+    if typed.len().abs_diff(LENGTH) > LEFT_OUT {
+        return None;
+    }
+    let same =
+        |pairs: &mut dyn Iterator<Item = (&u8, &u8)>| pairs.take_while(|(a, b)| a == b).count();
+    let before = same(&mut typed.iter().zip(code));
+    let after = same(&mut typed.iter().rev().zip(code.iter().rev()));
+    // What is odd lies between the last symbol that is right from the front and from the back.
+    let ends = [before, LENGTH.saturating_sub(after + 1)];
+    only(
+        ends.into_iter()
+            .map(|place| Group::of(place.min(LENGTH - 1))),
+    )
 }
 
 /// The operating system gave no random bytes.
@@ -166,16 +204,6 @@ impl CastCode {
     pub fn payload(&self) -> String {
         self.0.iter().map(|&s| char::from(s)).collect()
     }
-
-    /// The group in which `self` and `other` differ, if they differ in one group only.
-    #[must_use]
-    pub fn differing_group(&self, other: &Self) -> Option<Group> {
-        only(
-            (0..LENGTH)
-                .filter(|&i| self.0[i] != other.0[i])
-                .map(Group::of),
-        )
-    }
 }
 
 impl FromStr for CastCode {
@@ -183,24 +211,7 @@ impl FromStr for CastCode {
 
     /// Reads a typed code: case, spaces and hyphens do not matter, I and L are 1, O is 0.
     fn from_str(text: &str) -> Result<Self, CodeError> {
-        let mut symbols = Vec::with_capacity(LENGTH);
-        for typed in text.chars() {
-            match typed.to_ascii_uppercase() {
-                c if c.is_whitespace() || is_hyphen(c) => {}
-                'I' | 'L' => symbols.push(b'1'),
-                'O' => symbols.push(b'0'),
-                c => match u8::try_from(c).ok().filter(|s| SYMBOLS.contains(s)) {
-                    Some(symbol) => symbols.push(symbol),
-                    None => {
-                        return Err(CodeError::Symbol {
-                            symbol: typed,
-                            group: Group::of(symbols.len()),
-                            hint: if c == 'U' { " (perhaps V)" } else { "" },
-                        });
-                    }
-                },
-            }
-        }
+        let symbols = typed_symbols(text)?;
         if symbols.is_empty() {
             return Err(CodeError::Empty);
         }
@@ -216,6 +227,29 @@ impl FromStr for CastCode {
             })
         }
     }
+}
+
+/// The symbols of a typed code, however many.
+fn typed_symbols(text: &str) -> Result<Vec<u8>, CodeError> {
+    let mut symbols = Vec::with_capacity(LENGTH);
+    for typed in text.chars() {
+        match typed.to_ascii_uppercase() {
+            c if c.is_whitespace() || is_hyphen(c) => {}
+            'I' | 'L' => symbols.push(b'1'),
+            'O' => symbols.push(b'0'),
+            c => match u8::try_from(c).ok().filter(|s| SYMBOLS.contains(s)) {
+                Some(symbol) => symbols.push(symbol),
+                None => {
+                    return Err(CodeError::Symbol {
+                        symbol: typed,
+                        group: Group::of(symbols.len()),
+                        hint: if c == 'U' { " (perhaps V)" } else { "" },
+                    });
+                }
+            },
+        }
+    }
+    Ok(symbols)
 }
 
 impl TryFrom<String> for CastCode {

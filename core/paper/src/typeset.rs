@@ -154,6 +154,8 @@ fn encode_png(
     let grey = rgb.iter().all(|[r, g, b]| r == g && g == b);
     let mut bytes = Vec::new();
     let mut encoder = png::Encoder::new(&mut bytes, width, height);
+    // Pages are mostly white: the quick way packs them nearly as well.
+    encoder.set_compression(png::Compression::Fast);
     encoder.set_depth(png::BitDepth::Eight);
     encoder.set_color(if grey {
         png::ColorType::Grayscale

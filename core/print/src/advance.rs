@@ -31,14 +31,7 @@ impl<S: Shelf> Queue<S> {
     /// # Errors
     /// [`QueueError::Shelf`]: a step that cannot be kept is not taken.
     pub fn advance(&mut self, now_ms: i64) -> Result<(), QueueError> {
-        self.advance_with(now_ms, |job| {
-            let printer = Printer::at(&job.printer)?;
-            Ok(if job.trusted {
-                printer.trusting()
-            } else {
-                printer
-            })
-        })
+        self.advance_with(now_ms, |job| Printer::reach(&job.printer, job.trusted))
     }
 
     /// Whether any job has not ended.
@@ -74,9 +67,13 @@ impl<S: Shelf> Queue<S> {
             }
             let wait = match reach(&job) {
                 Ok(mut remote) => self.take_on(job.clone(), &mut remote, now_ms)?,
-                Err(error) => Some(Wait::Network {
-                    why: error.to_string(),
-                }),
+                Err(error) => {
+                    let wait = Wait::Network {
+                        why: error.to_string(),
+                    };
+                    self.wait(job.clone(), wait.clone())?;
+                    Some(wait)
+                }
             };
             if let Some(wait @ Wait::Network { .. }) = wait {
                 silent.push((job.printer, wait));
@@ -128,27 +125,27 @@ impl<S: Shelf> Queue<S> {
                 }
                 self.start_anew(job, now_ms)
             }
-            Stage::Created { job: number } => match remote.job(number) {
+            Stage::Created { job: number } => match remote.job(number, &job.name()) {
                 Ok(report) => self.came_in(job, number, &report, remote, now_ms),
                 Err(RemoteError::NoJob) => Ok(Step::Ended(unsure(
                     "the printer was cut off while it took the document, and no longer knows the job",
                 ))),
-                Err(error) => Ok(halted(error)),
+                Err(error) => Ok(unsaid(error)),
             },
-            Stage::Sent { job: number } => {
-                if job.cancel
-                    && let Err(error) = remote.cancel_job(number, &job.by)
-                {
-                    return Ok(halted(error));
+            Stage::Sent { job: number } => match remote.job(number, &job.name()) {
+                Ok(report) if job.cancel && !report.has_ended() => {
+                    let told = remote.cancel_job(number, &job.by);
+                    match told.and_then(|()| remote.job(number, &job.name())) {
+                        Ok(report) => Ok(follow(&report, remote)),
+                        Err(error) => Ok(unsaid(error)),
+                    }
                 }
-                match remote.job(number) {
-                    Ok(report) => Ok(follow(&report, remote)),
-                    Err(RemoteError::NoJob) => Ok(Step::Ended(unsure(
-                        "the printer took the document and no longer knows the job",
-                    ))),
-                    Err(error) => Ok(halted(error)),
-                }
-            }
+                Ok(report) => Ok(follow(&report, remote)),
+                Err(RemoteError::NoJob) => Ok(Step::Ended(unsure(
+                    "the printer took the document and no longer knows the job",
+                ))),
+                Err(error) => Ok(unsaid(error)),
+            },
             ended => Ok(Step::Ended(ended)),
         }
     }
@@ -177,8 +174,8 @@ impl<S: Shelf> Queue<S> {
         let Some(page) = Media::from_mm(job.contents.page_mm) else {
             return Ok(failed("the page has no size that paper can have"));
         };
-        let media = match page.on(&about) {
-            Ok(media) => media,
+        let placed = match page.on(&about) {
+            Ok(placed) => placed,
             Err(problem @ MediaProblem::NotTaken { .. }) => {
                 return Ok(failed(&problem.to_string()));
             }
@@ -191,14 +188,14 @@ impl<S: Shelf> Queue<S> {
         if let Some(why) = about.trouble() {
             return Ok(Step::Waits(Wait::Printer { why }));
         }
-        let payload = match self.document(job)?.for_printer(&about) {
+        let payload = match self.document(job)?.for_printer(&about, placed) {
             Ok(payload) => payload,
             Err(problem) => return Ok(failed(&problem.to_string())),
         };
         let ticket = Ticket {
             name: job.name(),
             by: job.by.clone(),
-            media,
+            media: placed.media,
             copies: job.copies,
         };
         self.turn(job, Stage::Claimed, now_ms)?;
@@ -312,6 +309,17 @@ fn halted(error: RemoteError) -> Step {
         RemoteError::Unreachable(_) => Step::Waits(Wait::Network { why }),
         RemoteError::Busy(_) => Step::Waits(Wait::Printer { why }),
         RemoteError::Refused(_) | RemoteError::NoJob => failed(&why),
+    }
+}
+
+/// What a printer that may have the document does not say: never a failure, which could be printed
+/// again.
+fn unsaid(error: RemoteError) -> Step {
+    match error {
+        RemoteError::Refused(_) | RemoteError::NoJob => Step::Ended(unsure(&format!(
+            "the printer may have the document and does not say what became of it ({error})"
+        ))),
+        error => halted(error),
     }
 }
 

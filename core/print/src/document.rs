@@ -1,7 +1,7 @@
 //! What is printed: pages as PDF, as pictures, or both, and how a printer wants them.
 
 use crate::raster::{GreyPage, PixelType, pwg_raster};
-use crate::{About, Media};
+use crate::{About, Media, Placed};
 use serde::{Deserialize, Serialize};
 
 /// Pages as pictures at one resolution.
@@ -97,11 +97,12 @@ impl PrintDocument {
     }
 
     /// The document as a printer wants it: the format it prefers, else PDF, else PWG raster, else,
-    /// for a single page, JPEG.
+    /// for a single page, JPEG. Pictures are turned here where `placed` says so; pages of a PDF
+    /// name their size, and whoever draws them turns them.
     ///
     /// # Errors
     /// [`DocumentProblem`]
-    pub fn for_printer(&self, about: &About) -> Result<Payload, DocumentProblem> {
+    pub fn for_printer(&self, about: &About, placed: Placed) -> Result<Payload, DocumentProblem> {
         let takes = |format: &str| about.formats.iter().any(|f| f == format);
         let mut order = vec![PDF, PWG, JPEG];
         if let Some(first) = order
@@ -118,8 +119,8 @@ impl PrintDocument {
                     bytes,
                     dpi: None,
                 })),
-                PWG => self.as_raster(about),
-                _ => self.as_jpeg(),
+                PWG => self.as_raster(about, placed),
+                _ => self.as_jpeg(placed.turned),
             };
             match made {
                 Ok(Some(payload)) => return Ok(payload),
@@ -142,7 +143,7 @@ impl PrintDocument {
         pdf.into_iter().chain(images).collect()
     }
 
-    fn as_raster(&self, about: &About) -> Result<Option<Payload>, DocumentProblem> {
+    fn as_raster(&self, about: &About, placed: Placed) -> Result<Option<Payload>, DocumentProblem> {
         let (Some(kind), false) = (PixelType::of(&about.raster_types), self.images.is_empty())
         else {
             return Ok(None);
@@ -164,21 +165,25 @@ impl PrintDocument {
             .pages
             .iter()
             .zip(1..)
-            .map(|(png, page)| grey(png, page))
+            .map(|(png, page)| grey(png, page, placed.turned))
             .collect::<Result<Vec<_>, _>>()?;
+        let mut page_mm = self.page_mm;
+        if placed.turned {
+            page_mm.reverse();
+        }
         Ok(Some(Payload {
             format: PWG,
-            bytes: pwg_raster(&pages, kind, dots(images), self.page_mm),
+            bytes: pwg_raster(&pages, kind, dots(images), page_mm),
             dpi: Some(dots(images)),
         }))
     }
 
-    fn as_jpeg(&self) -> Result<Option<Payload>, DocumentProblem> {
+    fn as_jpeg(&self, turned: bool) -> Result<Option<Payload>, DocumentProblem> {
         let single = self.images.iter().filter(|i| i.pages.len() == 1);
         let Some(images) = single.max_by(|a, b| a.dpi.total_cmp(&b.dpi)) else {
             return Ok(None);
         };
-        let page = grey(&images.pages[0], 1)?;
+        let page = grey(&images.pages[0], 1, turned)?;
         let dpi = images.dpi.round() as u32;
         let mut bytes = Vec::new();
         let mut encoder = image::codecs::jpeg::JpegEncoder::new_with_quality(&mut bytes, 97);
@@ -204,12 +209,17 @@ impl PrintDocument {
     }
 }
 
-fn grey(png: &[u8], page: usize) -> Result<GreyPage, DocumentProblem> {
+/// A page in grey; `turned`: its right edge at the top, as IPP turns landscape pages (RFC 8011,
+/// section 5.2.10).
+fn grey(png: &[u8], page: usize, turned: bool) -> Result<GreyPage, DocumentProblem> {
     let decoded = image::load_from_memory(png).map_err(|e| DocumentProblem::Picture {
         page,
         why: e.to_string(),
     })?;
-    let grey = decoded.into_luma8();
+    let mut grey = decoded.into_luma8();
+    if turned {
+        grey = image::imageops::rotate270(&grey);
+    }
     Ok(GreyPage {
         width: grey.width(),
         height: grey.height(),

@@ -24,7 +24,7 @@ pub use about::{About, PrinterState};
 pub use address::{Address, AddressError};
 pub use document::{DocumentProblem, Images, Payload, PrintDocument};
 pub use job::{Job, Stage, Wait};
-pub use media::{Media, MediaProblem, size_of_name};
+pub use media::{Media, MediaProblem, Placed, size_of_name};
 pub use printer::{JobReport, JobState, Printer, Remote, RemoteError, Ticket};
 pub use queue::{Queue, QueueError};
 pub use shelf::{Folder, Shelf, ShelfError};

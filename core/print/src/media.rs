@@ -16,6 +16,15 @@ pub struct Media {
     pub height: i32,
 }
 
+/// How a page goes on a printer's paper.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Placed {
+    /// The paper, as the printer names it.
+    pub media: Media,
+    /// The page is turned by a quarter to go on it.
+    pub turned: bool,
+}
+
 /// Why a page cannot go on the paper of a printer.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum MediaProblem {
@@ -72,12 +81,38 @@ impl Media {
         (self.width - other.width).abs() <= SAME && (self.height - other.height).abs() <= SAME
     }
 
-    /// The printer's own size for this page, if it takes and holds it. A printer that names no
-    /// size at all is taken at its word for the page's.
+    /// The same size with width and height exchanged.
+    #[must_use]
+    pub fn turned(self) -> Self {
+        Self {
+            width: self.height,
+            height: self.width,
+        }
+    }
+
+    /// Where this page goes on a printer, if that takes and holds the size: as it is, else turned
+    /// by a quarter, as printers name their paper upright. A printer that names no size at all is
+    /// taken at its word for the page's.
     ///
     /// # Errors
     /// [`MediaProblem`]
-    pub fn on(self, about: &About) -> Result<Self, MediaProblem> {
+    pub fn on(self, about: &About) -> Result<Placed, MediaProblem> {
+        let placed = |turned| move |media| Placed { media, turned };
+        let problem = match self.unturned_on(about) {
+            Ok(media) => return Ok(placed(false)(media)),
+            Err(problem) => problem,
+        };
+        match (self.turned().unturned_on(about), &problem) {
+            (Ok(media), _) => Ok(placed(true)(media)),
+            // It takes the size turned and has to be loaded with it.
+            (Err(load @ MediaProblem::NotLoaded { .. }), MediaProblem::NotTaken { .. }) => {
+                Err(load)
+            }
+            _ => Err(problem),
+        }
+    }
+
+    fn unturned_on(self, about: &About) -> Result<Self, MediaProblem> {
         let within = about.media_ranges.iter().any(|[low, high]| {
             (low.width - SAME..=high.width + SAME).contains(&self.width)
                 && (low.height - SAME..=high.height + SAME).contains(&self.height)
@@ -174,7 +209,13 @@ mod tests {
             media_supported: vec![A4, roll],
             ..About::default()
         };
-        assert_eq!(label.on(&about), Ok(roll));
+        let upright = |media| {
+            Ok(Placed {
+                media,
+                turned: false,
+            })
+        };
+        assert_eq!(label.on(&about), upright(roll));
         about.media_ready = vec![A4];
         assert!(matches!(
             label.on(&about),
@@ -200,9 +241,35 @@ mod tests {
             },
         ]];
         about.media_ready.clear();
-        assert_eq!(label.on(&about), Ok(label), "within a custom range");
+        assert_eq!(label.on(&about), upright(label), "within a custom range");
         for wrong in [[0.0, 10.0], [f64::NAN, 10.0], [62.0, 1e9]] {
             assert_eq!(Media::from_mm(wrong), None);
         }
+    }
+
+    /// A mat lies across, and printers name A4 upright.
+    #[test]
+    fn a_page_that_lies_across_is_turned() {
+        let across = A4.turned();
+        let mut about = About {
+            media_supported: vec![A4, Media::from_mm([148.0, 210.0]).unwrap()],
+            ..About::default()
+        };
+        let turned = Placed {
+            media: A4,
+            turned: true,
+        };
+        assert_eq!(across.on(&about), Ok(turned));
+        about.media_ready = vec![about.media_supported[1]];
+        assert_eq!(
+            across.on(&about).unwrap_err().to_string(),
+            "load 210 × 297 mm; the printer holds 148 × 210 mm"
+        );
+        about.media_supported.push(across);
+        about.media_ready = vec![across, A4];
+        assert_eq!(across.on(&about).map(|p| p.turned), Ok(false));
+        let letter = Media::from_mm([279.4, 215.9]).unwrap();
+        let refused = letter.on(&about).unwrap_err();
+        assert!(refused.to_string().contains("279.4 × 215.9"), "{refused}");
     }
 }

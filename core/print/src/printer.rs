@@ -64,6 +64,13 @@ pub struct JobReport {
 }
 
 impl JobReport {
+    /// Whether the printer is done with it, one way or another.
+    #[must_use]
+    pub fn has_ended(&self) -> bool {
+        let ends = [JobState::Canceled, JobState::Aborted, JobState::Completed];
+        ends.contains(&self.state)
+    }
+
     /// Whether the printer still waits for the document, or for the rest of it.
     #[must_use]
     pub fn incomplete(&self) -> bool {
@@ -102,8 +109,9 @@ pub trait Remote {
         ticket: &Ticket,
         payload: &Payload,
     ) -> Result<(), RemoteError>;
-    /// Where a job stands.
-    fn job(&mut self, job: i32) -> Result<JobReport, RemoteError>;
+    /// Where a job of this number and name stands. A printer that was switched off counts from the
+    /// beginning again: the number alone may be somebody else's job.
+    fn job(&mut self, job: i32, name: &str) -> Result<JobReport, RemoteError>;
     /// The newest job of a name, if the printer still knows one.
     fn find_job(&mut self, name: &str) -> Result<Option<JobReport>, RemoteError>;
     /// Cancels a job; one that has ended is left as it is.
@@ -119,7 +127,8 @@ pub struct Printer {
 
 impl Printer {
     /// Finds the printer at an address: the first of [`Address::candidates`] that answers as a
-    /// printer, with what it says of itself. `trusted`: see [`Printer::trusting`].
+    /// printer, with what it says of itself. `trusted` takes the printer's own certificate as it
+    /// is, as most printers sign theirs themselves: for one the user has said to trust.
     ///
     /// # Errors
     /// The first place's answer, if none is a printer.
@@ -137,6 +146,22 @@ impl Printer {
         Err(first.unwrap_or(RemoteError::NoJob))
     }
 
+    /// The printer at an address, or, where that is only a name, wherever on it a printer answers.
+    /// `trusted`: as [`Printer::discover`].
+    ///
+    /// # Errors
+    /// No printer answers at a name alone; a whole address is not asked yet.
+    pub fn reach(address: &Address, trusted: bool) -> Result<Self, RemoteError> {
+        let whole = address.candidates() == std::slice::from_ref(address);
+        let mut printer = if whole {
+            Self::at(address)?
+        } else {
+            Self::at(&Self::discover(address, trusted)?.0)?
+        };
+        printer.trust = trusted;
+        Ok(printer)
+    }
+
     /// The printer at exactly this address; nothing is asked yet.
     ///
     /// # Errors
@@ -147,16 +172,6 @@ impl Printer {
             .parse()
             .map_err(|_| RemoteError::Refused(format!("{address} is no address")))?;
         Ok(Self { uri, trust: false })
-    }
-
-    /// Takes the printer's own certificate as it is: most printers sign theirs themselves. For a
-    /// printer the user has said to trust.
-    #[must_use]
-    pub fn trusting(self) -> Self {
-        Self {
-            trust: true,
-            ..self
-        }
     }
 
     fn request(
@@ -186,6 +201,7 @@ impl Printer {
             .ignore_tls_errors(self.trust)
             .build();
         let answer = client.send(request).map_err(|error| match error {
+            IppError::ClientError(ureq::Error::StatusCode(status)) => of_http(status),
             IppError::ClientError(e) => RemoteError::Unreachable(e.to_string()),
             IppError::IoError(e) => RemoteError::Unreachable(e.to_string()),
             e => odd(e),
@@ -325,7 +341,7 @@ impl Remote for Printer {
         self.send(request, TAKING).map(|_| ())
     }
 
-    fn job(&mut self, job: i32) -> Result<JobReport, RemoteError> {
+    fn job(&mut self, job: i32, name: &str) -> Result<JobReport, RemoteError> {
         let request = self.request(
             Operation::GetJobAttributes,
             &[
@@ -335,9 +351,12 @@ impl Remote for Printer {
         )?;
         let answer = self.send(request, ANSWER)?;
         let group = answer.attributes().first_of(DelimiterTag::JobAttributes);
-        group
-            .and_then(|g| report(|name| g.get(name)))
-            .ok_or_else(|| RemoteError::Refused("it says nothing of the job".into()))
+        let find = |attribute: &str| group.and_then(|g| g.get(attribute));
+        let named = find("job-name").map(texts).unwrap_or_default();
+        if named.first().is_some_and(|is| is != name) {
+            return Err(RemoteError::NoJob);
+        }
+        report(find).ok_or_else(|| RemoteError::Refused("it says nothing of the job".into()))
     }
 
     fn find_job(&mut self, name: &str) -> Result<Option<JobReport>, RemoteError> {
@@ -367,6 +386,20 @@ impl Remote for Printer {
             Ok(_) | Err(RemoteError::Refused(_) | RemoteError::NoJob) => Ok(()),
             Err(error) => Err(error),
         }
+    }
+}
+
+/// What an answer of HTTP means that carries none of IPP (RFC 9110, section 15).
+fn of_http(status: u16) -> RemoteError {
+    match status {
+        401 | 403 => {
+            RemoteError::Refused("it asks for a password, or lets this device not in".into())
+        }
+        426 => {
+            RemoteError::Refused("it answers only encrypted: write its address with ipps://".into())
+        }
+        408 | 429 | 500.. => RemoteError::Busy(format!("HTTP {status}")),
+        _ => RemoteError::Refused(format!("nothing prints at this address, HTTP {status}")),
     }
 }
 

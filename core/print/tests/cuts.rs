@@ -24,7 +24,8 @@ struct World {
     /// Documents that came out of the printer.
     printed: Vec<Vec<u8>>,
     about: About,
-    forgets: bool,
+    /// What it answers when it is asked for a job.
+    forgets: Option<RemoteError>,
     /// Calls until the power goes, and whether the call it goes in still has its effect.
     power: Option<(usize, bool)>,
     /// The same for the line to the printer, which is back at the next call but one.
@@ -138,12 +139,15 @@ impl Remote for Shared {
             Ok(())
         })
     }
-    fn job(&mut self, job: i32) -> Result<JobReport, RemoteError> {
+    fn job(&mut self, job: i32, name: &str) -> Result<JobReport, RemoteError> {
         self.remote(|w| {
-            if w.forgets {
-                return Err(RemoteError::NoJob);
+            if let Some(error) = &w.forgets {
+                return Err(error.clone());
             }
-            let inside = w.jobs.get(job as usize - 1).ok_or(RemoteError::NoJob)?;
+            let inside = w.jobs.get(job as usize - 1);
+            let inside = inside
+                .filter(|inside| inside.name == name)
+                .ok_or(RemoteError::NoJob)?;
             Ok(JobReport {
                 id: job,
                 state: inside.state,
@@ -158,7 +162,7 @@ impl Remote for Shared {
     }
     fn find_job(&mut self, name: &str) -> Result<Option<JobReport>, RemoteError> {
         let found = self.remote(|w| Ok(w.jobs.iter().rposition(|j| j.name == name)))?;
-        found.map(|at| self.job(at as i32 + 1)).transpose()
+        found.map(|at| self.job(at as i32 + 1, name)).transpose()
     }
     fn cancel_job(&mut self, job: i32, _: &str) -> Result<(), RemoteError> {
         self.remote(|w| {
@@ -280,10 +284,17 @@ fn the_line_cut_at_every_call() {
     }
 }
 
-/// The printer loses its memory in the very moment: nobody can know, so a person is asked.
+/// The printer loses its memory in the very moment, or will not say: nobody can know, so a person
+/// is asked.
 #[test]
 fn a_printer_that_forgot_the_job_makes_it_unsure_and_nothing_is_sent_again() {
-    for effect in [false, true] {
+    let refused = || RemoteError::Refused("it asks for a password".into());
+    for (effect, error) in [
+        (false, RemoteError::NoJob),
+        (true, RemoteError::NoJob),
+        (false, refused()),
+        (true, refused()),
+    ] {
         let world = world();
         let mut queue = Queue::open(world.clone()).unwrap();
         let id = add(&mut queue).unwrap();
@@ -294,14 +305,14 @@ fn a_printer_that_forgot_the_job_makes_it_unsure_and_nothing_is_sent_again() {
             queue.jobs()[0].waits_for,
             Some(Wait::Network { .. })
         ));
-        world.0.borrow_mut().forgets = true;
+        world.0.borrow_mut().forgets = Some(error);
         for _ in 0..3 {
             look(&mut queue, &world).unwrap();
         }
         assert!(matches!(queue.jobs()[0].stage, Stage::Unsure { .. }));
         assert_eq!(queue.jobs()[0].waits_for, Some(Wait::Decision));
         assert_eq!(world.0.borrow().printed.len(), usize::from(effect));
-        world.0.borrow_mut().forgets = false;
+        world.0.borrow_mut().forgets = None;
         // The person has looked.
         if effect {
             queue.settle(&id, 3_000).unwrap();

@@ -202,6 +202,14 @@ impl Store {
         Ok(first.map(|b| (b.visit, b.side)))
     }
 
+    /// The codes of every label heard of and of every finished cast, in any order.
+    pub fn label_codes(&self) -> Result<Vec<String>> {
+        let sql = "SELECT substr(id, 7) FROM record WHERE kind = ? UNION SELECT code FROM label";
+        let mut statement = self.conn.prepare_cached(sql)?;
+        let codes = statement.query_map([LABEL], |row| row.get(0))?;
+        Ok(codes.collect::<Result<_, _>>()?)
+    }
+
     /// Refuses a label that cannot stand for this cast: see [`Store::bind_label`].
     pub fn label_is_free(&self, code: &str, visit: &str, side: &str) -> Result<()> {
         let to = Binding {

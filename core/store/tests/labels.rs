@@ -153,6 +153,8 @@ fn a_label_printed_elsewhere_can_be_bound_and_a_wrong_text_cannot() {
         .bind_label(ONE, &to("v1", "left", 1), BoundBy::Typing, "Bo")
         .expect("bind");
     assert!(!known, "nobody here printed it: the caller can say so");
+    let heard_of = store.label_codes().expect("codes");
+    assert_eq!(heard_of, [ONE.replace('-', "")]);
     for text in [
         "",
         "K7Q2",

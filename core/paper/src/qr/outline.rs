@@ -47,6 +47,12 @@ pub(super) fn by_outline(picture: &Luma<'_>, from: usize) -> Option<(CastCode, [
     None
 }
 
+/// The number of the first size of a picture that is no longer than this.
+pub(super) fn size_of(picture: &Luma<'_>, longest: usize) -> usize {
+    let steps = (picture.longest() as f64 / longest as f64).ln() / STEP.ln();
+    steps.ceil().max(0.0) as usize
+}
+
 /// Four-sided dark patches, the largest first.
 fn patches(picture: &Luma<'_>) -> Vec<[[f64; 2]; 4]> {
     let (width, height) = (picture.width, picture.height);

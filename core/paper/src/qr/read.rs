@@ -9,7 +9,7 @@
 use super::binarise::{Threshold, dark_pixels};
 use super::fit::{SIZE, read_near};
 use super::luma::Luma;
-use super::outline::by_outline;
+use super::outline::{self, by_outline};
 use super::resample::modules_from_grey;
 use crate::CastCode;
 use rxing::common::{BitMatrix, DetectorRXingResult};
@@ -92,6 +92,15 @@ pub fn read_codes(picture: &Luma<'_>) -> Vec<FoundCode> {
         for code in first.into_iter().chain(second) {
             keep(code, &mut found);
         }
+    }
+    // A large photograph holds modules that the shrunk one has lost: what is sought there by its
+    // outline is read here, sooner than by all the other ways.
+    if found.is_empty() && shrink > 1 {
+        found.extend(outlined(
+            picture,
+            outline::size_of(picture, WORKING_EDGE),
+            &|p| p,
+        ));
     }
     if found.is_empty() {
         harder(&working, scale, &mut found);
@@ -194,14 +203,10 @@ const STRETCHED_EDGE: f64 = 1000.0;
 /// Round 3: a cast code by the outline of its symbol; then any code seen so far aslant that its
 /// squares do not look like squares.
 fn aslant_or_damaged(working: &Luma<'_>, scale: f64) -> Option<FoundCode> {
-    let at =
-        |(code, corners): (CastCode, [[f64; 2]; 4]), to: &dyn Fn([f64; 2]) -> [f64; 2]| FoundCode {
-            text: code.payload(),
-            cast_code: true,
-            corners_px: corners.map(to),
-        };
-    if let Some(read) = by_outline(working, 0) {
-        return Some(at(read, &|p| p.map(|v| v * scale)));
+    if scale == 1.0
+        && let Some(code) = outlined(working, 0, &|p| p)
+    {
+        return Some(code);
     }
     let shrink = (STRETCHED_EDGE / working.longest() as f64).min(1.0);
     let small = working.scaled(shrink);
@@ -214,11 +219,25 @@ fn aslant_or_damaged(working: &Luma<'_>, scale: f64) -> Option<FoundCode> {
             code.corners_px = code.corners_px.map(to_photo);
             return Some(code);
         }
-        if let Some(read) = by_outline(&stretched, 1) {
-            return Some(at(read, &to_photo));
+        if let Some(code) = outlined(&stretched, 1, &to_photo) {
+            return Some(code);
         }
     }
     None
+}
+
+/// A cast code by the outline of its symbol, sought from one size of the picture on.
+fn outlined(
+    picture: &Luma<'_>,
+    from: usize,
+    to_photo: &dyn Fn([f64; 2]) -> [f64; 2],
+) -> Option<FoundCode> {
+    let (code, corners) = by_outline(picture, from)?;
+    Some(FoundCode {
+        text: code.payload(),
+        cast_code: true,
+        corners_px: corners.map(to_photo),
+    })
 }
 
 /// One grey picture and its size beside the photograph.

@@ -128,15 +128,83 @@ fn errors_say_what_and_where() {
         error("3FKQ-TY4C-5T82-A").to_string(),
         "the code does not check: a symbol is wrong or two are swapped (look at the second group); read it again"
     );
-    let other: CastCode = {
-        let mut bits = 0x0123_4567_89AB_CDE3_u64 ^ (7 << 20);
-        while CastCode::from_bits(bits).is_none_or(|c| c.payload()[12..] != code.payload()[12..]) {
-            bits = bits.wrapping_add(1 << 25);
-        }
-        CastCode::from_bits(bits).unwrap()
+}
+
+/// What no check symbol can tell, the clinic's own codes do: which group was typed wrongly.
+#[test]
+fn codes_that_are_known_tell_the_group() {
+    let code = CastCode::from_bits(0x0123_4567_89AB_CDE3).unwrap();
+    let others: Vec<CastCode> = (1..500)
+        .filter_map(|i: u64| CastCode::from_bits(i.wrapping_mul(0x9E37_79B9_7F4A_7C15)))
+        .collect();
+    let known = || others.iter().copied().chain([code]);
+    let group = |text: &str| match text.parse::<CastCode>().unwrap_err().beside(text, known()) {
+        CodeError::Check { group } | CodeError::Length { group, .. } => group,
+        other => panic!("{text}: {other}"),
     };
-    assert_eq!(code.differing_group(&other), Some(Group::Second), "{other}");
-    assert_eq!(code.differing_group(&code), None);
+    for (text, odd) in [
+        ("3FKQ-T4YC-5T82-7", Some(Group::Check)),
+        ("3FKQ-T4YC-5TR2-A", Some(Group::Third)),
+        ("3fkq t4yc 5t28 a", Some(Group::Third)),
+        ("3F7QT4YC5T82A", Some(Group::First)),
+        ("3FKQT4Y5T82A", Some(Group::Second)),
+        ("3FKQT44YC5T82A", Some(Group::Second)),
+        ("3FKQT4YC5T82", Some(Group::Check)),
+        // Either of two groups, both, or nothing that is known.
+        ("3FKQT4YCC5T82A", None),
+        ("3F7Q-T4YC-5TR2-A", None),
+        ("ZZZZ-ZZZZ-ZZZZ-Z", None),
+        ("3FKQ-T4YC", None),
+    ] {
+        assert_eq!(group(text), odd, "{text}");
+    }
+    let unknown = "3FKQ-T4YC-5TR2-A".parse::<CastCode>().unwrap_err();
+    let beside = unknown
+        .clone()
+        .beside("3FKQ-T4YC-5TR2-A", others.iter().copied());
+    assert_eq!(beside, unknown);
+}
+
+/// MOD 37,2 is linear: whether two symbols in two places can be told from two others does not
+/// depend on the rest. All of them, then: every wrong symbol and every swap of any two places.
+#[test]
+fn no_wrong_symbol_and_no_swap_keeps_the_check() {
+    let check = |changes: &[(usize, u8)]| {
+        let mut text = [b'0'; 12];
+        for &(place, symbol) in changes {
+            text[place] = symbol;
+        }
+        check_character(&text).unwrap()
+    };
+    let symbols = SYMBOLS.as_bytes();
+    let pairs = || {
+        symbols
+            .iter()
+            .flat_map(|&a| symbols.iter().map(move |&b| (a, b)))
+    };
+    let mut tried = 0;
+    for (a, b) in pairs().filter(|(a, b)| a != b) {
+        for i in 0..12 {
+            assert_ne!(check(&[(i, a)]), check(&[(i, b)]), "{i}: {a} {b}");
+            for j in i + 1..12 {
+                assert_ne!(
+                    check(&[(i, a), (j, b)]),
+                    check(&[(i, b), (j, a)]),
+                    "{i} {j}: {a} {b}"
+                );
+                tried += 1;
+            }
+            // A symbol swapped with the check symbol: the whole code, for every value of the rest.
+            for &rest in symbols {
+                let filler = usize::from(i == 0);
+                let last = check(&[(i, a), (filler, rest)]);
+                if symbols.contains(&last) && last != a {
+                    assert_ne!(check(&[(i, last), (filler, rest)]), a, "{i}: {a} {last}");
+                }
+            }
+        }
+    }
+    assert_eq!(tried, 32 * 31 * 66);
 }
 
 #[test]
