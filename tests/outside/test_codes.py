@@ -125,3 +125,6 @@ def test_damaged_labels(label, tmp_path, capsys):
     for kind in KINDS:
         better = max(rates[kind, "zbar"], rates[kind, "zxing-cpp"])
         assert rates[kind, "ours"] >= better - 2, kind
+        # Nor at any step by more than one photograph.
+        for ours, *theirs in zip(*(curves[kind, reader] for reader in readers)):
+            assert ours >= max(theirs) - 100 / SEEDS, (kind, curves[kind, "ours"])

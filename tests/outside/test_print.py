@@ -119,10 +119,10 @@ def queue(folder, *words):
     return [line.split("\t") for line in run.stdout.splitlines()]
 
 
-def until(folder, stage, seconds=20):
+def until(folder, *stages, seconds=20):
     end = time.monotonic() + seconds
-    while (jobs := queue(folder, "step"))[0][1] != stage:
-        assert time.monotonic() < end and jobs[0][1] != "failed", jobs
+    while (jobs := queue(folder, "step"))[0][1] not in stages:
+        assert time.monotonic() < end and jobs[0][1] not in ("failed", "unsure"), jobs
         time.sleep(0.1)
     return jobs
 
@@ -209,7 +209,7 @@ def test_wrong_media_and_resolution(printer_of, label_png, tmp_path):
     assert printer.printed() == []
 
 
-def test_paper_is_waited_for_before_anything_is_sent(printer_of, tmp_path):
+def test_paper_is_waited_for(printer_of, tmp_path):
     """An office printer with other paper, then with an empty tray, then with paper."""
     printer, folder, pdf = printer_of(formats="application/pdf", office=True), tmp_path / "queue", tmp_path / "order.pdf"
     pdf.write_bytes(b"%PDF-1.7\n")
@@ -218,8 +218,7 @@ def test_paper_is_waited_for_before_anything_is_sent(printer_of, tmp_path):
     assert wrong[1] == "queued" and "load 210 × 297 mm; the printer holds 215.9 × 279.4 mm" in wrong[2], wrong
     printer.load("iso_a4_210x297mm", 0)
     empty = queue(folder, "step")[0]
-    assert empty[1] == "queued" and "out of paper or labels: load more" in empty[2], empty
-    assert printer.printed() == []
+    assert "out of paper or labels: load more" in empty[2] and printer.printed() == [], empty
     printer.load("iso_a4_210x297mm", 50)
     until(folder, "done")
     assert printer.printed() == [pdf.read_bytes()]
@@ -257,7 +256,9 @@ def test_power_cut_at_any_instant_prints_once(printer_of, label_png, tmp_path):
         time.sleep(wait)
         step.send_signal(signal.SIGKILL)
         step.wait()
-        until(folder, "done")
+        # Cut off within the document, this printer does not say what it got: a person looks.
+        ((_, stage, words),) = until(folder, "done", "unsure")
+        assert stage == "done" or "got all of it" in words, (wait, words)
         assert len(printer.printed()) == attempt + 1, wait
 
 
@@ -415,21 +416,27 @@ def test_power_cut_between_the_printers_answer_and_its_record(printer_of, label_
     assert killed.is_set() and step.returncode == -signal.SIGKILL
     (record,) = folder.glob("*.job")
     assert f'"at":"{stage}"' in record.read_text()
-    until(folder, "done")
+    until(folder, "unsure" if operation == 6 else "done")
     assert len(printer.printed()) == 1
 
 
 def test_line_cut_in_the_middle_of_a_document(printer_of, tmp_path):
-    """The printer has half of it: it comes out once and whole, or a person is asked."""
+    """The printer prints the half it has and calls that done: a person is asked, then it comes out
+    whole."""
     printer, folder, pdf = printer_of(), tmp_path / "queue", tmp_path / "label.pdf"
     pdf.write_bytes(b"%PDF-1.7\n" + np.random.default_rng(2).bytes(400_000))
     wire = Wire(printer.port, lost_bytes=150_000)
-    queue(folder, "add", wire.address, 62, 100, 1, 203.2, pdf)
+    job = queue(folder, "add", wire.address, 62, 100, 1, 203.2, pdf)[0][0]
     cut = queue(folder, "step")[0]
     assert cut[1] == "created" and "does not answer" in cut[2], cut
     assert wire.lost_bytes is None
+    for _ in range(3):
+        ((_, stage, words),) = until(folder, "unsure")
+        assert "got all of it" in words and "print it again or call it done" in words, words
+    assert all(len(half) < 200_000 for half in printer.printed())
+    queue(folder, "again", job)
     until(folder, "done")
-    assert printer.printed() == [pdf.read_bytes()]
+    assert printer.printed()[-1] == pdf.read_bytes() and len(printer.printed()) <= 2
 
 
 @pytest.fixture(scope="module")

@@ -5,6 +5,7 @@
 //! 2. The printer makes an empty job; its number goes on the shelf: *created*.
 //! 3. The document is sent. A crash or a cut line here leaves a job of known number: the printer
 //!    is asked whether the document came in, and nothing is sent again before it has answered.
+//!    Where it began to take it and does not say that it has all of it, a person is asked.
 //! 4. *Sent* on the shelf; from here the job is only followed to its end.
 
 use crate::about::trouble_in;
@@ -207,6 +208,7 @@ impl<S: Shelf> Queue<S> {
             // It may have made one all the same: found by its name.
             Err(error) => return Ok(halted(error)),
         };
+        job.sent_octets = payload.bytes.len();
         self.turn(job, Stage::Created { job: number }, now_ms)?;
         match remote.send_document(number, &ticket, &payload) {
             Ok(()) => {
@@ -249,10 +251,14 @@ impl<S: Shelf> Queue<S> {
             JobState::Processing if report.incomplete() => Ok(Step::Ended(unsure(
                 "the printer was cut off while it took the document and had begun to print",
             ))),
-            _ => {
+            _ if report.holds(job.sent_octets) => {
                 self.turn(job, Stage::Sent { job: number }, now_ms)?;
                 Ok(Step::On)
             }
+            // Printers take the end of the line for the end of the document, and print half of it.
+            _ => Ok(Step::Ended(unsure(
+                "the printer was cut off while it took the document and cannot say whether it got all of it",
+            ))),
         }
     }
 

@@ -105,6 +105,9 @@ pub struct Job {
     /// To be cancelled as soon as the printer answers.
     pub cancel: bool,
     pub(crate) contents: Contents,
+    /// Octets of the document as it was last sent.
+    #[serde(default)]
+    pub(crate) sent_octets: usize,
     /// How often it was queued again: each try has a name of its own at the printer.
     pub(crate) tries: u32,
 }

@@ -61,9 +61,18 @@ pub struct JobReport {
     pub reasons: Vec<String>,
     /// Sides printed so far, if it counts them.
     pub printed: Option<i32>,
+    /// Size of the document it has, thousands (1024) of octets rounded up, if it counts them.
+    pub k_octets: Option<i32>,
 }
 
 impl JobReport {
+    /// Whether the printer says that it has all of a document of this size.
+    #[must_use]
+    pub fn holds(&self, octets: usize) -> bool {
+        let has = self.k_octets.and_then(|k| usize::try_from(k).ok());
+        has.is_some_and(|k| k >= octets.div_ceil(1024))
+    }
+
     /// Whether the printer is done with it, one way or another.
     #[must_use]
     pub fn has_ended(&self) -> bool {
@@ -259,7 +268,10 @@ impl Remote for Printer {
             Operation::GetPrinterAttributes,
             &[("requested-attributes", asked)],
         )?;
-        let answer = self.send(request, ANSWER)?;
+        let answer = match self.send(request, ANSWER) {
+            Err(RemoteError::NoJob) => return Err(nothing_here()),
+            answer => answer?,
+        };
         let groups: Vec<_> = answer
             .attributes()
             .groups_of(DelimiterTag::PrinterAttributes)
@@ -399,8 +411,13 @@ fn of_http(status: u16) -> RemoteError {
             RemoteError::Refused("it answers only encrypted: write its address with ipps://".into())
         }
         408 | 429 | 500.. => RemoteError::Busy(format!("HTTP {status}")),
-        _ => RemoteError::Refused(format!("nothing prints at this address, HTTP {status}")),
+        404 | 405 | 410 => nothing_here(),
+        _ => RemoteError::Refused(format!("HTTP {status}")),
     }
+}
+
+fn nothing_here() -> RemoteError {
+    RemoteError::Refused("nothing prints at this address".into())
 }
 
 fn odd(error: impl std::fmt::Display) -> RemoteError {
@@ -435,6 +452,7 @@ fn job_questions() -> Result<IppValue, RemoteError> {
         "job-state",
         "job-state-reasons",
         "job-impressions-completed",
+        "job-k-octets",
     ];
     Ok(IppValue::Array(
         names.iter().map(|n| keyword(n)).collect::<Result<_, _>>()?,
@@ -457,5 +475,6 @@ fn report<'a>(find: impl Fn(&str) -> Option<&'a IppAttribute>) -> Option<JobRepo
         state,
         reasons: find("job-state-reasons").map(texts).unwrap_or_default(),
         printed: number("job-impressions-completed"),
+        k_octets: number("job-k-octets"),
     })
 }

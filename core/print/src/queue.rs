@@ -126,6 +126,7 @@ impl<S: Shelf> Queue<S> {
                     .map(|i| (i.dpi, i.pages.len()))
                     .collect(),
             },
+            sent_octets: 0,
             tries: 1,
         };
         self.keep(&job)?;

@@ -24,6 +24,10 @@ struct World {
     /// Documents that came out of the printer.
     printed: Vec<Vec<u8>>,
     about: About,
+    /// It says how much of a document it has.
+    counts: bool,
+    /// It gets only half of a document, and takes that for the whole.
+    tears: bool,
     /// What it answers when it is asked for a job.
     forgets: Option<RemoteError>,
     /// Calls until the power goes, and whether the call it goes in still has its effect.
@@ -132,10 +136,12 @@ impl Remote for Shared {
             if inside.state == JobState::Canceled {
                 return Err(RemoteError::Refused("cancelled".into()));
             }
-            inside.document = Some(payload.bytes.clone());
+            let got = payload.bytes.len() / if w.tears { 2 } else { 1 };
+            let document = payload.bytes[..got].to_vec();
+            inside.document = Some(document.clone());
             inside.incoming = false;
             inside.state = JobState::Completed;
-            w.printed.push(payload.bytes.clone());
+            w.printed.push(document);
             Ok(())
         })
     }
@@ -157,6 +163,8 @@ impl Remote for Shared {
                     vec!["none".into()]
                 },
                 printed: Some(i32::from(inside.document.is_some())),
+                k_octets: (w.counts)
+                    .then(|| inside.document.as_ref().map_or(0, Vec::len).div_ceil(1024) as i32),
             })
         })
     }
@@ -190,15 +198,20 @@ fn world() -> Shared {
     };
     Shared(Rc::new(RefCell::new(World {
         about,
+        counts: true,
         ..World::default()
     })))
+}
+
+fn a_pdf() -> Vec<u8> {
+    [b"%PDF-1.7 a label".as_slice(), &[7; 5000]].concat()
 }
 
 fn document() -> PrintDocument {
     PrintDocument {
         title: "Label".into(),
         page_mm: [62.0, 100.0],
-        pdf: Some(b"%PDF-1.7 a label".to_vec()),
+        pdf: Some(a_pdf()),
         images: vec![Images {
             dpi: 203.2,
             pages: vec![vec![1, 2, 3], vec![4]],
@@ -257,11 +270,7 @@ fn the_power_cut_at_every_call() {
             look(&mut queue, &world).unwrap();
         }
         assert_eq!(queue.jobs()[0].stage, Stage::Done, "{at} {effect}");
-        assert_eq!(
-            world.0.borrow().printed,
-            [b"%PDF-1.7 a label".to_vec()],
-            "{at} {effect}"
-        );
+        assert_eq!(world.0.borrow().printed, [a_pdf()], "{at} {effect}");
         let left = world.0.borrow().files.len();
         assert!(left <= 4, "papers go when it is printed");
     }
@@ -321,6 +330,36 @@ fn a_printer_that_forgot_the_job_makes_it_unsure_and_nothing_is_sent_again() {
             queue.again(&id, 3_000).unwrap();
             look(&mut queue, &world).unwrap();
             assert_eq!(queue.jobs()[0].stage, Stage::Done);
+        }
+        assert_eq!(world.0.borrow().printed.len(), 1);
+    }
+}
+
+/// The line is cut while the document is on its way, or right after: what a printer got it may
+/// print as if it were all. Unless it says that it has all, a person is asked.
+#[test]
+fn a_document_that_may_be_cut_short_is_never_called_printed() {
+    for (counts, tears, done) in [
+        (true, false, true),
+        (true, true, false),
+        (false, false, false),
+        (false, true, false),
+    ] {
+        let world = world();
+        world.0.borrow_mut().counts = counts;
+        world.0.borrow_mut().tears = tears;
+        let mut queue = Queue::open(world.clone()).unwrap();
+        add(&mut queue).unwrap();
+        // about, create, send.
+        world.0.borrow_mut().line = Some((2, true));
+        for _ in 0..3 {
+            look(&mut queue, &world).unwrap();
+        }
+        let job = &queue.jobs()[0];
+        assert_eq!(job.stage == Stage::Done, done, "{counts} {tears}");
+        if !done {
+            assert!(job.status().contains("got all of it"), "{}", job.status());
+            assert_eq!(job.waits_for, Some(Wait::Decision));
         }
         assert_eq!(world.0.borrow().printed.len(), 1);
     }

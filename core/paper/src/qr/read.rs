@@ -2,7 +2,8 @@
 //!
 //! Finding and decoding are rxing's. What it finds depends on how the picture is turned into black
 //! and white, so a picture is tried in rounds, cheapest first, until a round reads something:
-//! as it is and shrunk; other thresholds, sizes, softened and sharpened; inverted. Where the corner
+//! as it is and shrunk; other thresholds; by the symbol's outline; other sizes, softened and
+//! sharpened; seen aslant; inverted. Where the corner
 //! squares are found and the symbol does not decode, its modules are measured again in the grey
 //! picture instead of the black and white one.
 
@@ -93,8 +94,11 @@ pub fn read_codes(picture: &Luma<'_>) -> Vec<FoundCode> {
             keep(code, &mut found);
         }
     }
-    // A large photograph holds modules that the shrunk one has lost: what is sought there by its
-    // outline is read here, sooner than by all the other ways.
+    if found.is_empty() {
+        thresholds(&working, scale, &WIDE, &mut found);
+    }
+    // A large photograph holds modules that the shrunk one has lost: what is found by its outline
+    // there is read here, sooner than in all the other ways.
     if found.is_empty() && shrink > 1 {
         found.extend(outlined(
             picture,
@@ -110,13 +114,7 @@ pub fn read_codes(picture: &Luma<'_>) -> Vec<FoundCode> {
     }
     if found.is_empty() && shrink > 1 {
         let full = Attempt::new(picture, 1.0);
-        full.run(
-            Threshold::Around {
-                share: 0.01,
-                bias: 6,
-            },
-            &mut found,
-        );
+        full.run(around(0.01, 6), &mut found);
         full.run(Threshold::Histogram, &mut found);
     }
     if found.is_empty() {
@@ -135,64 +133,49 @@ pub fn read_codes(picture: &Luma<'_>) -> Vec<FoundCode> {
     found
 }
 
-/// Round 2: other thresholds, sizes and filters, until one of them reads something.
+/// Thresholds for low contrast and for shades that the first round's blocks do not follow.
+const WIDE: [Threshold; 4] = [
+    around(0.02, 4),
+    around(0.05, 4),
+    around(0.12, 4),
+    Threshold::Histogram,
+];
+
+const fn around(share: f64, bias: i32) -> Threshold {
+    Threshold::Around { share, bias }
+}
+
+/// Tries thresholds one by one until one of them reads something.
+fn thresholds(picture: &Luma<'_>, scale: f64, list: &[Threshold], found: &mut Vec<FoundCode>) {
+    let attempt = Attempt::new(picture, scale);
+    for &threshold in list {
+        if found.is_empty() {
+            attempt.run(threshold, found);
+        }
+    }
+}
+
+/// Round 2: other sizes and filters, until one of them reads something.
 fn harder(working: &Luma<'_>, scale: f64, found: &mut Vec<FoundCode>) {
-    let around = |share, bias| Threshold::Around { share, bias };
-    let try_all =
-        |picture: &Luma<'_>, scale: f64, found: &mut Vec<FoundCode>, list: &[Threshold]| {
-            let attempt = Attempt::new(picture, scale);
-            for &threshold in list {
-                attempt.run(threshold, found);
-                if !found.is_empty() {
-                    return true;
-                }
-            }
-            false
-        };
-    let wide = [
-        around(0.02, 4),
-        around(0.05, 4),
-        around(0.12, 4),
-        Threshold::Histogram,
-    ];
-    if try_all(working, scale, found, &wide) {
-        return;
-    }
+    let both = [Threshold::Blocks, around(0.05, 4)];
     for factor in [0.5, 0.71, 1.0 / 3.0, 0.25] {
-        if working.longest() as f64 * factor < 60.0 {
-            continue;
-        }
-        let smaller = working.scaled(factor);
-        let list = [Threshold::Blocks, around(0.05, 4), Threshold::Histogram];
-        if try_all(&smaller, scale / factor, found, &list) {
-            return;
+        if found.is_empty() && working.longest() as f64 * factor >= 60.0 {
+            let list = [both[0], both[1], Threshold::Histogram];
+            thresholds(&working.scaled(factor), scale / factor, &list, found);
         }
     }
-    if working.longest() < WORKING_EDGE {
-        let larger = working.scaled(2.0);
-        if try_all(
-            &larger,
-            scale / 2.0,
-            found,
-            &[Threshold::Blocks, around(0.05, 4)],
-        ) {
-            return;
-        }
+    if found.is_empty() && working.longest() < WORKING_EDGE {
+        thresholds(&working.scaled(2.0), scale / 2.0, &both, found);
     }
     for radius in [1, 2] {
-        if try_all(
-            &working.softened(radius),
-            scale,
-            found,
-            &[Threshold::Blocks, around(0.05, 4)],
-        ) {
-            return;
+        if found.is_empty() {
+            thresholds(&working.softened(radius), scale, &both, found);
         }
     }
     for (radius, gain) in [(2, 2), (4, 3)] {
-        let sharp = working.sharpened(radius, gain);
-        if try_all(&sharp, scale, found, &[Threshold::Blocks, around(0.05, 8)]) {
-            return;
+        if found.is_empty() {
+            let list = [Threshold::Blocks, around(0.05, 8)];
+            thresholds(&working.sharpened(radius, gain), scale, &list, found);
         }
     }
 }
