@@ -79,7 +79,7 @@ class Printer:
 
     def load(self, size, sheets):
         """Puts paper into the office printer's tray, and none into the other, on its own web page."""
-        form = f"size1={size}&type1=stationery&level1={sheets}&size3=&type3=stationery&level3=0"
+        form = f"size1={size}&type1=stationery&level1={sheets}&size3=&type3=stationery&level3=-2"
         urllib.request.urlopen(f"http://localhost:{self.port}/media?{form}").read()
 
     def stop(self):
