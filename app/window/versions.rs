@@ -192,7 +192,8 @@ fn position(items: &[Value], list: &str, step: &str) -> Option<usize> {
     };
     let named = items.iter().position(|item| match &item[key] {
         Value::String(name) => name == step,
-        other => other.to_string() == step,
+        Value::Number(number) => number.to_string() == step,
+        _ => false,
     });
     named.or_else(|| step.parse().ok().filter(|i| *i < items.len()))
 }
