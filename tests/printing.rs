@@ -4,14 +4,14 @@
 
 mod support;
 
+use plinthside::lent::far_store;
 use plinthside::photographs::Found;
-use plinthside::printing::far_shelf;
 use plinthside::records::Place;
 use plinthside::{casting, tie};
 use plinthside_measure::observed::PhotoTags;
 use plinthside_paper::CastCode;
 use plinthside_paper::qr::FoundCode;
-use plinthside_print::{Images, PrintDocument, Queue, Stage, Wait};
+use plinthside_print::{Images, PrintDocument, Stage, Wait};
 use plinthside_store::{Kdf, Options, Store};
 use serde_json::Value;
 use std::ffi::OsStr;
@@ -548,7 +548,7 @@ fn a_thread_without_the_store_keeps_its_jobs_in_it() {
     let phrase = "a passphrase for tests";
     let mut store = Store::create(&path, phrase, Options::new("Tablet").kdf(cheap)).unwrap();
     let (nudge, nudged) = std::sync::mpsc::channel();
-    let (shelf, keeper) = far_shelf(move || {
+    let (far, keeper) = far_store(move || {
         let _ = nudge.send(());
     });
     let page = PrintDocument {
@@ -561,7 +561,7 @@ fn a_thread_without_the_store_keeps_its_jobs_in_it() {
         }],
     };
     let worker = std::thread::spawn(move || {
-        let mut queue = Queue::open(shelf).unwrap();
+        let mut queue = plinthside::printing::queue(far).unwrap();
         let nowhere = "ipp://127.0.0.1:9/ipp/print".parse().unwrap();
         let id = queue.add(&page, &nowhere, 1, "Ada", 1).unwrap();
         queue.advance(2).unwrap();
@@ -581,7 +581,7 @@ fn a_thread_without_the_store_keeps_its_jobs_in_it() {
     assert!(closed.contains("closed"), "{closed}");
 
     let store = std::sync::Mutex::new(Store::open(&path, phrase, Options::new("Tablet")).unwrap());
-    let again = plinthside::printing::queue(&store).unwrap();
+    let again = plinthside::printing::queue(store).unwrap();
     let job = again.job(&id).expect("kept");
     assert_eq!(job.stage, Stage::Queued, "what was refused changed nothing");
     assert!(matches!(job.waits_for, Some(Wait::Network { .. })));

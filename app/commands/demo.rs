@@ -1,9 +1,10 @@
 //! `plinthside demo`: the invented clinic, in a window or as a whole visit without a screen.
 
-use super::{exchange, write_document};
+use super::write_document;
 use crate::cli::DemoArgs;
 use crate::error::AppError;
 use crate::invented::{self, shipped};
+use crate::package::ForLab;
 use crate::pipeline::Measured;
 use crate::records::Records;
 use crate::visits::Foot;
@@ -18,7 +19,6 @@ use plinthside_visit::rules::{Case, RuleSet};
 use plinthside_visit::verdict::Call;
 use plinthside_visit::{Clinic, Visit};
 use std::path::{Path, PathBuf};
-use std::sync::Mutex;
 
 /// Where a demo without a display writes when no folder was named.
 const DEFAULT_FOLDER: &str = "plinthside-demo";
@@ -115,9 +115,7 @@ fn write_package(mut records: Records, folder: &Path) -> Result<Vec<PathBuf>, Ap
     let kept = records.with_visit(cast.visit)?;
     let foot = kept.foot(cast.visit, None)?;
     let lab = kept.clinic.labs.first().ok_or_else(|| shipped("no lab"))?;
-    let photographs = exchange::photographs(&mut records, &foot)?;
-    let store = Mutex::new(records.into_store());
-    let package = exchange::package(&store, &foot, lab, &photographs, false)?;
+    let package = ForLab::gather(&mut records, &foot, lab.clone())?.seal(&foot, false)?;
     let (sealed, key_file) = (folder.join(&package.name), folder.join("lab-key.txt"));
     files::write(&sealed, &package.bytes)?;
     files::write(&key_file, key.file()?.as_bytes())?;

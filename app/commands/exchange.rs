@@ -1,16 +1,12 @@
 //! `plinthside sync|pack|open|devices`: with the clinic's other devices, and to the lab.
 
 use super::print;
-use crate::casting;
 use crate::cli::{DevicesCommand, OpenArgs, PackArgs, SyncArgs};
 use crate::error::AppError;
-use crate::records::{Records, device_name};
-use crate::visits::Foot;
-use crate::{clock, files, papers};
-use plinthside_exchange::{
-    Answer, Devices, PackInputs, Package, SecretKey, Sync, Targets, connect,
-};
-use plinthside_paper::Paper;
+use crate::package::ForLab;
+use crate::records::device_name;
+use crate::{clock, files};
+use plinthside_exchange::{Answer, Devices, SecretKey, Sync, Targets, connect};
 use plinthside_store::Store;
 use plinthside_visit::person::Lab;
 use std::io::IsTerminal;
@@ -152,9 +148,7 @@ pub fn pack(args: &PackArgs) -> Result<(), AppError> {
     if let Some(key) = &args.key {
         lab.public_key.clone_from(key);
     }
-    let photographs = photographs(&mut records, &foot)?;
-    let store = Mutex::new(records.into_store());
-    let package = package(&store, &foot, &lab, &photographs, args.with_name)?;
+    let package = ForLab::gather(&mut records, &foot, lab.clone())?.seal(&foot, args.with_name)?;
     for warning in &package.warnings {
         eprintln!("Note: {warning}");
     }
@@ -165,53 +159,6 @@ pub fn pack(args: &PackArgs) -> Result<(), AppError> {
         lab.name,
         args.out.display()
     ))
-}
-
-/// The photographs of the ordered cast, out of the store.
-///
-/// # Errors
-/// One is missing.
-pub fn photographs(records: &mut Records, foot: &Foot<'_>) -> Result<Vec<Vec<u8>>, AppError> {
-    let cast = foot.cast();
-    let photos = cast.map_or(&[][..], |cast| &cast.sources.photographs);
-    photos
-        .iter()
-        .map(|photo| casting::bytes_of(records, photo))
-        .collect()
-}
-
-/// A sealed package of one foot's order, papers included.
-///
-/// # Errors
-/// The order is not signed, nothing can be printed of it, or the lab has no key.
-pub fn package(
-    store: &Mutex<Store>,
-    foot: &Foot<'_>,
-    lab: &Lab,
-    photographs: &[Vec<u8>],
-    with_name: bool,
-) -> Result<Package, AppError> {
-    let today = clock::today();
-    let (order, _) = foot.order()?;
-    let order_pdf = papers::order(foot, Paper::A4, today)?.pdf()?;
-    let bench_pdf = match foot.results() {
-        Ok(_) => Some(papers::bench(foot, Paper::A4, today)?.pdf()?),
-        Err(_) => None,
-    };
-    let sender = Devices(store).sender(&device_name())?;
-    Ok(plinthside_exchange::pack(&PackInputs {
-        visit: foot.visit,
-        order: &order.id,
-        clinic: foot.clinic,
-        lab,
-        sender: &sender,
-        order_pdf: &order_pdf,
-        bench_pdf: bench_pdf.as_deref(),
-        photographs,
-        with_name,
-        at: clock::now(),
-        lang: foot.clinic.lang,
-    })?)
 }
 
 /// `plinthside open`

@@ -70,7 +70,7 @@ pub fn send(
     let target = printing::find(records.clinic(), to)?.asked();
     let document = make(&target)?;
     let store = Mutex::new(records.into_store());
-    let mut queue = printing::queue(&store)?;
+    let mut queue = printing::queue(store)?;
     let id = printing::add(&mut queue, &document, &target, copies, by)?;
     follow(&mut queue, &[id])
 }
@@ -197,8 +197,8 @@ fn open(args: &QueueArgs) -> Result<(Queue<Either>, Clinic), AppError> {
     }
     let records = place(args)?.open()?;
     let clinic = records.clinic().clone();
-    let store = Box::new(Mutex::new(records.into_store()));
-    Ok((Queue::open(Either::Store(StoreShelf(store)))?, clinic))
+    let shelf = StoreShelf(Mutex::new(records.into_store()));
+    Ok((Queue::open(Either::Store(Box::new(shelf)))?, clinic))
 }
 
 fn ask(wanted: &str, trust: bool, args: &QueueArgs) -> Result<(), AppError> {
@@ -312,7 +312,7 @@ fn remove(name: &str, args: &QueueArgs) -> Result<(), AppError> {
 
 /// A shelf in a store or in a folder.
 enum Either {
-    Store(StoreShelf<Box<Mutex<Store>>>),
+    Store(Box<StoreShelf<Mutex<Store>>>),
     Folder(Folder),
 }
 

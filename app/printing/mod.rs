@@ -8,18 +8,16 @@ mod documents;
 mod shelf;
 
 pub use documents::{Wants, from_file, mat, of_document, sheet, stickers};
-pub use shelf::{FarShelf, Keeper, StoreShelf, far_shelf};
+pub use shelf::StoreShelf;
 
 use crate::clock;
 use crate::error::AppError;
+use plinthside_exchange::Holder;
 use plinthside_paper::{LabelSize, Paper, PrinterDots};
 use plinthside_print::{About, Address, PrintDocument, Printer, Queue};
-use plinthside_store::Store;
 use plinthside_visit::Clinic;
 use plinthside_visit::person::ClinicPrinter;
-use std::ops::Deref;
 use std::path::Path;
-use std::sync::Mutex;
 
 /// A paper of one foot of a visit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -108,7 +106,7 @@ pub fn dots(dpi: u32) -> Result<PrinterDots, AppError> {
 ///
 /// # Errors
 /// The store can't be read.
-pub fn queue<M: Deref<Target = Mutex<Store>>>(store: M) -> Result<Queue<StoreShelf<M>>, AppError> {
+pub fn queue<H: Holder>(store: H) -> Result<Queue<StoreShelf<H>>, AppError> {
     Ok(Queue::open(StoreShelf(store))?)
 }
 

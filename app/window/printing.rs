@@ -6,7 +6,8 @@ use super::text::models;
 use super::{Desk, Inner};
 use crate::clock;
 use crate::error::AppError;
-use crate::printing::{self, Keeper, Sheet, Target, far_shelf, now_ms};
+use crate::lent::{Keeper, far_store};
+use crate::printing::{self, Sheet, Target, now_ms};
 use crate::visits::Foot;
 use plinthside_measure::mat::sheet::Paper as MatPaper;
 use plinthside_paper::{LabelSize, Paper};
@@ -87,14 +88,14 @@ impl Press {
     pub fn new(nudge: impl Fn() + Send + Clone + 'static) -> Self {
         let (wants, wanted) = channel();
         let (tell, told) = channel();
-        let (shelf, keeper) = far_shelf(nudge.clone());
+        let (store, keeper) = far_store(nudge.clone());
         std::thread::spawn(move || {
             let tell = |told: Told| {
                 let heard = tell.send(told).is_ok();
                 nudge();
                 heard
             };
-            match Queue::open(shelf) {
+            match printing::queue(store) {
                 Ok(queue) => run(queue, &wanted, &tell),
                 Err(problem) => {
                     // A store that was closed at once needs no answer.

@@ -24,6 +24,11 @@ pub fn test_window(session: Session) -> Window {
         renderer_name: Some("software".into()),
     });
     slint::platform::set_platform(Box::new(backend)).expect("one backend a thread");
+    shown_window(session)
+}
+
+/// Another window on the same screen.
+pub fn shown_window(session: Session) -> Window {
     let window = Window::new(session).expect("a window");
     window
         .app
@@ -193,7 +198,7 @@ fn the_demo_is_measured_judged_marked_ordered_and_written() {
     tap(&window, "Write the papers");
     until(&window, "the papers", |s| {
         let open = s.open.as_ref().expect("an open visit");
-        let view = open.papers.hand_over_view(&s.folder);
+        let view = open.papers.hand_over_view(&s.folder, None);
         view.papers
             .iter()
             .all(|p| !p.file.is_empty() || !p.problem.is_empty())

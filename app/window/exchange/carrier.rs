@@ -1,8 +1,8 @@
 //! The thread that synchronises: when it is wanted, and by itself when a known target answers. It
 //! borrows the store for moments and never holds it while a target is waited for.
 
-use super::far::{FarStore, Keeper, far_store};
 use super::receipts::{self, Answered};
+use crate::lent::{FarStore, Keeper, far_store};
 use crate::records::device_name;
 use plinthside_exchange::{
     Devices, ExchangeError, Invitation, Progress, Report, Sync, TargetSpec, Targets, answers,

@@ -1,21 +1,22 @@
 //! What a hand wants of targets and devices.
 
 use super::carrier::Want;
-use super::far::Here;
 use crate::error::AppError;
 use crate::files;
 use crate::records::{Records, device_name};
 use crate::window::session::Session;
 use plinthside_exchange::{Device, Devices, ExchangeError, TargetSpec, Targets};
+use plinthside_store::Store;
 use plinthside_ui::ExchangePage as Page;
 use plinthside_visit::Text;
 use std::path::Path;
+use std::sync::Mutex;
 
 /// Targets and devices, as the store has them; none of the latter without a practice.
 pub(super) fn kept(
     records: &mut Records,
 ) -> Result<(Vec<TargetSpec>, Option<Vec<Device>>), AppError> {
-    let here = Here::new(records.store());
+    let here = Mutex::new(records.store());
     let devices = match Devices(&here).list() {
         Ok(devices) => Some(devices),
         Err(ExchangeError::NoPractice) => None,
@@ -26,7 +27,7 @@ pub(super) fn kept(
 
 impl Session {
     pub(super) fn targets(&mut self) -> Vec<TargetSpec> {
-        let kept = self.try_records(|records| Ok(Targets(&Here::new(records.store())).list()?));
+        let kept = self.try_records(|records| Ok(Targets(&Mutex::new(records.store())).list()?));
         kept.unwrap_or_default()
     }
 
@@ -37,11 +38,14 @@ impl Session {
     }
 
     /// Does something with targets or devices; what stands in the way is said on the screen.
-    fn exchange_try(&mut self, act: impl FnOnce(&Here<'_>) -> Result<(), AppError>) -> bool {
+    fn exchange_try(
+        &mut self,
+        act: impl FnOnce(&Mutex<&mut Store>) -> Result<(), AppError>,
+    ) -> bool {
         let Some(records) = self.records() else {
             return false;
         };
-        let done = act(&Here::new(records.store()));
+        let done = act(&Mutex::new(records.store()));
         self.exchange.hush();
         if let Err(problem) = &done {
             self.exchange.problem = problem.to_string();

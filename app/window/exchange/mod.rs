@@ -3,7 +3,6 @@
 
 mod carrier;
 mod connect;
-mod far;
 mod intents;
 mod packages;
 mod receipts;
@@ -12,7 +11,6 @@ mod words;
 
 pub use carrier::Carrier;
 pub use connect::{accept_drops, connect, show};
-pub use far::Here;
 pub use packages::{Opening, Packages, Unpacked};
 
 use super::session::Session;
@@ -22,6 +20,7 @@ use plinthside_exchange::{Invitation, TargetSpec, Targets, visit_state};
 use plinthside_ui::{self as ui, ExchangePage as Page, Tone};
 use plinthside_visit::{Lang, Text};
 use std::collections::BTreeMap;
+use std::sync::Mutex;
 use std::time::Duration;
 use words::remark;
 
@@ -321,7 +320,7 @@ impl Session {
             let published = store.whole(&id)?.map(|whole| whole.heads);
             let entered = published
                 .is_some_and(|heads| store.document(&id).is_ok_and(|now| now.heads() != heads));
-            let here = Here::new(store);
+            let here = Mutex::new(store);
             let targets = Targets(&here).list()?;
             let state = |spec: &TargetSpec| visit_state(&here, &spec.url, &id);
             let states = targets

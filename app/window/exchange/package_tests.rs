@@ -68,7 +68,7 @@ impl Ordered {
 
     fn pack(&self, window: &Window, visit: &Visit) -> plinthside_exchange::Package {
         let mut session = window.inner.session.borrow_mut();
-        let here = super::Here::new(session.records().expect("open").store());
+        let here = std::sync::Mutex::new(session.records().expect("open").store());
         let sender = Devices(&here).sender("Tablet").expect("a practice");
         let order = visit.orders.iter().find(|o| o.in_force().is_some());
         plinthside_exchange::pack(&PackInputs {

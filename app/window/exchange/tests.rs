@@ -1,14 +1,16 @@
 //! Other devices through accessible names: two windows that meet in a folder.
 
 use crate::records::Records;
-use crate::window::tests::{case, demo_window, field, picture, tap, test_window, until};
+use crate::window::tests::{
+    case, demo_window, field, picture, shown_window, tap, test_window, until,
+};
 use crate::window::*;
 use plinthside_exchange::{Devices, Sync, Targets, connect};
 use plinthside_paper::qr::{Luma, read_codes};
 use plinthside_store::{Kdf, Options, Store};
 use plinthside_ui::{Exchange as Shown, ExchangePage, ExchangeView, Screen, Tone};
 use plinthside_visit::{Clinic, Entry, Visit};
-use slint::{LogicalSize, Model};
+use slint::Model;
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 use std::sync::atomic::AtomicBool;
@@ -50,13 +52,7 @@ fn new_device(folder: &Path, every: Duration) -> Window {
     let mut session = Session::new(desk, Look::default(), tables, folder.join("papers"));
     session.exchange.every = every;
     session.enter(Box::new(records.expect("a store")));
-    let window = Window::new(session).expect("a window");
-    window
-        .app
-        .window()
-        .set_size(LogicalSize::new(1280.0, 800.0));
-    window.app.show().expect("shown");
-    window
+    shown_window(session)
 }
 
 fn devices_screen(window: &Window) {
@@ -434,7 +430,7 @@ fn a_target_keeps_its_secret_to_itself_and_is_taken_out_of_the_list() {
     tap(&window, "Keep the target");
     let kept = |window: &Window| {
         let mut session = window.inner.session.borrow_mut();
-        let here = super::Here::new(session.records().expect("open").store());
+        let here = std::sync::Mutex::new(session.records().expect("open").store());
         Targets(&here).list().expect("read")
     };
     let secret = |window: &Window| kept(window)[0].credentials.clone().expect("kept").secret;

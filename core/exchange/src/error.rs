@@ -18,9 +18,7 @@ pub enum ExchangeError {
     #[error(transparent)]
     Store(#[from] StoreError),
     /// The store was locked meanwhile.
-    #[error(
-        "The store was locked meanwhile. Unlock it; the next synchronisation goes on from here."
-    )]
+    #[error("The store was closed meanwhile. Unlock it; what was begun goes on from here.")]
     Locked,
     /// No target of that name.
     #[error("There is no target called {name}. Add it first, or choose one of: {known}.")]

@@ -3,6 +3,7 @@
 
 use crate::error::Result;
 use plinthside_store::{Changed, Incoming, Store, StoreError};
+use std::borrow::BorrowMut;
 use std::io::Cursor;
 use std::sync::{Mutex, PoisonError};
 
@@ -110,14 +111,14 @@ pub trait Holder {
     ) -> Result<T>;
 }
 
-impl Holder for Mutex<Store> {
+/// The store itself, or one that is lent.
+impl<S: BorrowMut<Store>> Holder for Mutex<S> {
     fn with<T: Send + 'static>(
         &self,
         act: impl FnOnce(&mut Store) -> T + Send + 'static,
     ) -> Result<T> {
-        Ok(act(&mut self
-            .lock()
-            .unwrap_or_else(PoisonError::into_inner)))
+        let mut store = self.lock().unwrap_or_else(PoisonError::into_inner);
+        Ok(act((*store).borrow_mut()))
     }
 }
 

@@ -1,8 +1,8 @@
-//! The store, lent in moments: to a thread that does not have it, or to whoever has it at hand.
+//! The store, lent in moments to a thread that does not have it: what prints, what synchronises.
+//! A step there is taken only after the one before it is on the disk, and a closed store stops it.
 
 use plinthside_exchange::{ExchangeError, Holder};
 use plinthside_store::Store;
-use std::cell::RefCell;
 use std::sync::mpsc::{Receiver, Sender, channel};
 
 /// Something short that is done with the store.
@@ -49,24 +49,5 @@ impl Holder for FarStore {
             .map_err(|_| ExchangeError::Locked)?;
         (self.nudge)();
         answered.recv().map_err(|_| ExchangeError::Locked)
-    }
-}
-
-/// The store of this very thread.
-pub struct Here<'a>(RefCell<&'a mut Store>);
-
-impl<'a> Here<'a> {
-    /// Lends a store.
-    pub fn new(store: &'a mut Store) -> Self {
-        Self(RefCell::new(store))
-    }
-}
-
-impl Holder for Here<'_> {
-    fn with<T: Send + 'static>(
-        &self,
-        act: impl FnOnce(&mut Store) -> T + Send + 'static,
-    ) -> Result<T, ExchangeError> {
-        Ok(act(&mut self.0.borrow_mut()))
     }
 }
