@@ -119,6 +119,16 @@ pub enum AppError {
     /// The store refused; what was saved before is still saved.
     #[error(transparent)]
     Store(#[from] plinthside_store::StoreError),
+    /// A cast was photographed beside another label than the one to be bound.
+    #[error(
+        "the photographs of this cast show the label {seen}, not {code}: bind that one, or photograph the cast again without it"
+    )]
+    OtherLabelSeen {
+        /// The label to be bound.
+        code: String,
+        /// The label in the photographs.
+        seen: String,
+    },
     /// A request that cannot be met; the sentence says why and what to do.
     #[error("{0}")]
     Request(String),

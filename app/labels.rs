@@ -84,7 +84,7 @@ pub fn typed(store: &Store, text: &str) -> Result<CastCode, AppError> {
 ///
 /// # Errors
 /// A label of another cast or side, a void or reused one; a cast that carries another label which
-/// is not void. None can be overridden.
+/// is not void, or was photographed beside another. None can be overridden.
 pub fn bind(
     store: &mut Store,
     visit: &mut Visit,
@@ -111,6 +111,13 @@ pub fn bind(
             "the {side} cast of visit {} carries the label {other} already; make that one void first if it is lost or spoilt",
             visit.id
         )));
+    }
+    let seen = cast_of(visit, side).map_or("", |cast| cast.record.label_seen.as_str());
+    if seen.parse().is_ok_and(|seen: CastCode| seen != code) {
+        return Err(AppError::OtherLabelSeen {
+            code: code.to_string(),
+            seen: seen.to_owned(),
+        });
     }
     let to = binding(visit, side);
     let known = store.bind_label(&code.to_string(), &to, how, by)?;

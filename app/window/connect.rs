@@ -5,7 +5,7 @@ use super::printing::Want;
 use super::questions::Ask;
 use super::session::Session;
 use super::work::{Job, Opening};
-use super::{Inner, handing, timer};
+use super::{Inner, timer};
 use plinthside_ui::{App, Backend, Data, PaperKind, Screen};
 use plinthside_visit::Lang;
 use plinthside_visit::verdict::Call;
@@ -267,9 +267,9 @@ fn order(app: &App, inner: &Rc<Inner>) {
 
 fn papers(app: &App, inner: &Rc<Inner>) {
     let backend = app.global::<Backend>();
-    backend.on_bind_code(with!(inner, |i| i.change(Session::bind_new_code)));
+    backend.on_bind_code(with!(inner, |i| i.change(Session::bind_own_code)));
     backend.on_save_label(with!(inner, |i| i.write_papers(vec![PaperKind::Label])));
-    backend.on_write_papers(with!(inner, |i| i.write_papers(handing::all().collect())));
+    backend.on_write_papers(with!(inner, |i| i.hand_over()));
 }
 
 fn follow(app: &App, inner: &Rc<Inner>) {

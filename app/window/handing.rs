@@ -1,14 +1,16 @@
-//! Label and papers: typeset off the screen's thread, shown and written.
+//! Label, papers and the sealed package: typeset off the screen's thread, shown and written.
 
 use super::text::models;
 use crate::error::AppError;
+use crate::package::ForLab;
 use crate::visits::Foot;
 use crate::{clock, files, papers};
 use plinthside_measure::marks::Side;
 use plinthside_paper::{Document, LabelSize, Paper, PrinterDots};
 use plinthside_ui as ui;
+use plinthside_visit::person::Lab;
 use plinthside_visit::{Clinic, Visit};
-use slint::Image;
+use slint::{Image, SharedString};
 use std::path::{Path, PathBuf};
 
 /// The label the screen shows and writes.
@@ -36,7 +38,7 @@ pub struct Source {
     pub side: Side,
 }
 
-/// One paper, written.
+/// A paper or the sealed package, written.
 pub struct Written {
     /// Which.
     pub paper: ui::PaperKind,
@@ -50,10 +52,13 @@ pub struct Papers {
     made_of: Option<Source>,
     picture: Option<Result<Image, String>>,
     written: Vec<Written>,
+    package: Option<Result<PathBuf, String>>,
 }
 
 impl Source {
-    fn foot(&self) -> Foot<'_> {
+    /// The foot, as papers and packages take it.
+    #[must_use]
+    pub fn foot(&self) -> Foot<'_> {
         Foot {
             clinic: &self.clinic,
             visit: &self.visit,
@@ -79,6 +84,30 @@ impl Source {
     pub fn label_png(&self) -> Result<Vec<u8>, String> {
         let document = self.set(ui::PaperKind::Label).map_err(|e| e.to_string())?;
         document.png(0, LABEL_DOTS.dpi).map_err(|e| e.to_string())
+    }
+
+    /// The lab that the order goes to, if the clinic knows it.
+    #[must_use]
+    pub fn lab(&self) -> Option<&Lab> {
+        let (_, revision) = self.foot().order().ok()?;
+        let name = revision.prescription.identity.lab.trim();
+        let labs = &self.clinic.labs;
+        labs.iter().find(|lab| lab.name.eq_ignore_ascii_case(name))
+    }
+
+    /// Seals the package for the lab and writes it; says where it lies.
+    ///
+    /// # Errors
+    /// In words: the order is not signed, the key is none, or the folder can't be written.
+    pub fn seal(&self, parcel: &ForLab, folder: &Path) -> Result<PathBuf, String> {
+        let write = || -> Result<PathBuf, AppError> {
+            let package = parcel.seal(&self.foot(), false)?;
+            files::make_folder(folder)?;
+            let path = folder.join(&package.name);
+            files::write(&path, &package.bytes)?;
+            Ok(path)
+        };
+        write().map_err(|e| e.to_string())
     }
 
     /// Writes one paper as a PDF.
@@ -126,18 +155,19 @@ impl Papers {
         self.written.push(written);
     }
 
+    /// Takes the sealed package, or why there is none.
+    pub fn take_package(&mut self, file: Result<PathBuf, String>) {
+        self.package = Some(file);
+    }
+
     /// One paper, as far as it was written.
     pub fn row(&self, paper: ui::PaperKind) -> ui::PaperRow {
         let written = self.written.iter().find(|w| w.paper == paper);
-        let (file, problem) = match written.map(|w| &w.file) {
-            Some(Ok(path)) => (path.display().to_string(), String::new()),
-            Some(Err(problem)) => (String::new(), problem.clone()),
-            None => Default::default(),
-        };
+        let (file, problem) = told(written.map(|w| &w.file));
         ui::PaperRow {
             paper,
-            file: file.into(),
-            problem: problem.into(),
+            file,
+            problem,
         }
     }
 
@@ -148,13 +178,11 @@ impl Papers {
             Some(Err(problem)) => problem.clone(),
             _ => self.row(ui::PaperKind::Label).problem.to_string(),
         };
+        let cast = visit.cast(side);
         ui::LabelView {
             ready: picture.is_some(),
-            code: visit
-                .cast(side)
-                .and_then(|c| c.code.clone())
-                .unwrap_or_default()
-                .into(),
+            code: cast.and_then(|c| c.code.clone()).unwrap_or_default().into(),
+            seen: cast.map_or("", |c| c.record.label_seen.as_str()).into(),
             picture: picture.unwrap_or_default(),
             problem: problem.into(),
             saved: self.row(ui::PaperKind::Label).file,
@@ -162,10 +190,17 @@ impl Papers {
     }
 
     /// The hand-over screen.
-    pub fn hand_over_view(&self, folder: &Path) -> ui::HandOverView {
+    pub fn hand_over_view(&self, folder: &Path, lab: Option<&Lab>) -> ui::HandOverView {
+        let (file, problem) = told(self.package.as_ref());
         ui::HandOverView {
             folder: folder.display().to_string().into(),
             papers: models(PAPERS.into_iter().map(|paper| self.row(paper)).collect()),
+            package: ui::PackageRow {
+                lab: lab.map_or("", |lab| lab.name.as_str()).into(),
+                sealable: lab.is_some_and(|lab| !lab.public_key.is_empty()),
+                file,
+                problem,
+            },
         }
     }
 
@@ -183,13 +218,24 @@ impl Papers {
             (false, _) => ui::Fill::Empty,
         };
         let papers = PAPERS.into_iter().filter(|paper| done(*paper)).count();
-        let hand_over = match (papers, self.written.iter().any(|w| w.file.is_err())) {
+        let failed =
+            self.written.iter().any(|w| w.file.is_err()) || matches!(self.package, Some(Err(_)));
+        let hand_over = match (papers, failed) {
             (_, true) => ui::Fill::Attention,
             (n, _) if n == PAPERS.len() => ui::Fill::Complete,
             (0, _) => ui::Fill::Empty,
             _ => ui::Fill::Started,
         };
         [label, hand_over]
+    }
+}
+
+/// Where something was written, and what went wrong, for the screen.
+fn told(file: Option<&Result<PathBuf, String>>) -> (SharedString, SharedString) {
+    match file {
+        Some(Ok(path)) => (path.display().to_string().into(), SharedString::new()),
+        Some(Err(problem)) => (SharedString::new(), problem.into()),
+        None => Default::default(),
     }
 }
 

@@ -6,6 +6,7 @@ use super::text::models;
 use crate::labels::{self, Bound};
 use crate::visits::Foot;
 use plinthside_paper::CastCode;
+use plinthside_paper::code::{CodeError, Group};
 use plinthside_store::{BagProblem, BoundBy};
 use plinthside_ui::{self as ui, LabelDoing};
 use plinthside_visit::{Lang, Text};
@@ -48,8 +49,17 @@ impl Session {
         open.labelling.stop.clear();
     }
 
-    /// Binds a new code, which the label is printed with.
-    pub fn bind_new_code(&mut self) {
+    /// Binds the label that lies beside the cast in its photographs; where none was read, a new
+    /// code, which the label is printed with.
+    pub fn bind_own_code(&mut self) {
+        let seen = self.open.as_ref().and_then(|open| {
+            let cast = open.case.visit.cast(open.case.side)?;
+            cast.record.label_seen.parse::<CastCode>().ok()
+        });
+        if let Some(code) = seen {
+            self.bind(code, BoundBy::Photograph);
+            return;
+        }
         match labels::mint(1) {
             Ok(codes) => {
                 for code in codes {
@@ -72,18 +82,11 @@ impl Session {
     /// A code was typed.
     pub fn label_typed(&mut self, text: &str) {
         let lang = self.look.lang;
-        match text.parse::<CastCode>() {
-            Ok(code) => self.label_read(Ok(code), BoundBy::Typing),
-            Err(_) => {
-                if let Some(open) = &mut self.open {
-                    let said = Text::new(
-                        "This is no cast code: type the 13 symbols printed under the code on the label. One was mistyped or left out.",
-                        "Das ist kein Abdruck-Code: bitte die 13 Zeichen unter dem Code auf dem Etikett eingeben. Eines fehlt oder ist falsch.",
-                    );
-                    open.labelling.stop(said.get(lang).to_owned());
-                }
-            }
-        }
+        let Some(records) = self.records() else {
+            return;
+        };
+        let code = labels::typed(records.store(), text).map_err(|e| stop_words(&e, lang));
+        self.label_read(code, BoundBy::Typing);
     }
 
     /// A label was read, or could not be: it is bound, or the bag is proven by it.
@@ -176,6 +179,7 @@ impl Session {
                 open.labelling.proven = false;
                 let cast = open.case.cast_mut();
                 cast.code = None;
+                cast.record.label_seen.clear();
                 open.labelling.say(
                     &Text::new(
                         format!("{code} is void. Cross it out on the plaster, and bind another label."),
@@ -232,12 +236,19 @@ fn void_reasons() -> [Text; 3] {
 fn stop_words(problem: &crate::error::AppError, lang: Lang) -> String {
     use crate::error::AppError;
     use plinthside_store::StoreError;
-    let AppError::Store(problem) = problem else {
-        return problem.to_string();
-    };
     if lang == Lang::En {
         return problem.to_string();
     }
+    let problem = match problem {
+        AppError::Store(problem) => problem,
+        AppError::Code(problem) => return mistyped(problem),
+        AppError::OtherLabelSeen { code, seen } => {
+            return format!(
+                "Die Fotos dieses Abdrucks zeigen das Etikett {seen}, nicht {code}: bitte jenes zuordnen oder den Abdruck ohne es neu fotografieren."
+            );
+        }
+        other => return other.to_string(),
+    };
     match problem {
         StoreError::LabelTaken { code, side, .. } => format!(
             "Das Etikett {code} gehört schon zu einem anderen Abdruck ({}). Halt: Abdruck und Beutel ansehen, ein anderes Etikett nehmen.",
@@ -256,6 +267,25 @@ fn stop_words(problem: &crate::error::AppError, lang: Lang) -> String {
         ),
         other => other.to_string(),
     }
+}
+
+/// What is wrong with a typed code, in German.
+fn mistyped(problem: &CodeError) -> String {
+    let group = match problem {
+        CodeError::Symbol { group, .. } => Some(*group),
+        CodeError::Length { group, .. } | CodeError::Check { group } => *group,
+        CodeError::Empty => None,
+    };
+    let place = match group {
+        None => "",
+        Some(Group::First) => " Vermutlich in der ersten Gruppe.",
+        Some(Group::Second) => " Vermutlich in der zweiten Gruppe.",
+        Some(Group::Third) => " Vermutlich in der dritten Gruppe.",
+        Some(Group::Check) => " Vermutlich das letzte.",
+    };
+    format!(
+        "Das ist kein Abdruck-Code: bitte die 13 Zeichen unter dem Code auf dem Etikett eingeben. Eines fehlt oder ist falsch.{place}"
+    )
 }
 
 fn side_word(side: &str) -> &'static str {

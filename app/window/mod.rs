@@ -435,6 +435,12 @@ impl Inner {
                 }
                 false
             }
+            Told::Sealed { case, file } => {
+                if let Some(open) = session.opening(case) {
+                    open.papers.take_package(file);
+                }
+                false
+            }
             Told::Measured { case, measured } => {
                 if let Some(open) = session.opening(case) {
                     open.case.measured(measured);
@@ -447,6 +453,8 @@ impl Inner {
 
 #[cfg(test)]
 mod by_ruler;
+#[cfg(test)]
+mod finger;
 #[cfg(test)]
 mod follow_tests;
 #[cfg(test)]

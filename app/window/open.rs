@@ -21,7 +21,6 @@ use plinthside_measure::marks::{Marks, Side};
 use plinthside_measure::observed::PhotoTags;
 use plinthside_measure::ruler::RulerEntry;
 use plinthside_measure::solve::SolveOptions;
-use plinthside_paper::CastCode;
 use plinthside_store::Opened;
 use plinthside_ui as ui;
 use plinthside_visit::verdict::{Advice, Call, Evidence, Tolerances, Verdict, verdict};
@@ -50,8 +49,6 @@ pub struct Open {
     pub case: Case,
     /// Which opening this is.
     pub serial: u64,
-    /// The cast code read on a label in the photographs.
-    pub seen_code: Option<CastCode>,
     /// The clinician's own word on the cast.
     pub decided: Option<Call>,
     /// Side drawing from the inner side.
@@ -170,8 +167,12 @@ impl Case {
         let sources = &mut self.cast_mut().sources;
         if index < sources.photographs.len() {
             let gone = sources.photographs.remove(index);
+            let none_left = sources.photographs.is_empty();
             sources.taps.retain(|tap| tap.photo != gone.id);
             sources.outlines.retain(|outline| outline.photo != gone.id);
+            if none_left {
+                self.cast_mut().record.label_seen.clear();
+            }
             self.marking = None;
         }
     }
@@ -264,7 +265,6 @@ impl Open {
         let asking = |questions| Asking::new(questions, &case.visit, case.side);
         Self {
             serial,
-            seen_code: None,
             decided: None,
             inner: true,
             person: asking(person()),

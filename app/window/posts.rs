@@ -1,7 +1,8 @@
 //! Work that the screens want done, posted to the worker.
 
 use super::work::{Job, Measuring};
-use super::{Inner, Marking};
+use super::{Inner, Marking, handing};
+use crate::package::ForLab;
 
 impl Inner {
     /// Seeks the marks in all photographs, off the screen's thread.
@@ -101,6 +102,31 @@ impl Inner {
                 folder,
             });
         }
+    }
+
+    /// Writes the papers of the hand-over, and the sealed package where the lab gave a key.
+    pub(super) fn hand_over(&self) {
+        self.write_papers(handing::all().collect());
+        let mut session = self.session.borrow_mut();
+        let (Some(source), Some(case)) =
+            (session.source(), session.open.as_ref().map(|o| o.serial))
+        else {
+            return;
+        };
+        let Some(lab) = source.lab().filter(|lab| !lab.public_key.is_empty()) else {
+            return;
+        };
+        let gather = |records: &mut _| ForLab::gather(records, &source.foot(), lab.clone());
+        let Some(parcel) = session.try_records(gather) else {
+            return;
+        };
+        let folder = session.folder.clone();
+        self.worker.post(Job::Seal {
+            case,
+            source: Box::new(source),
+            parcel: Box::new(parcel),
+            folder,
+        });
     }
 
     /// Measures the open case anew after its marks changed.

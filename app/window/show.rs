@@ -6,7 +6,7 @@ use super::marking::Marking;
 use super::open::{Case, Open};
 use super::questions::{facts, intended};
 use super::session::Session;
-use super::{check, follow, history, reasons, text, timer, versions};
+use super::{check, follow, handing, history, reasons, text, timer, versions};
 use crate::stand;
 use crate::visits::Foot;
 use chrono::NaiveDate;
@@ -134,7 +134,12 @@ pub fn show(app: &App, session: &mut Session) {
         ui::Screen::HandOver => {
             app.global::<ui::Printing>()
                 .set_view(prints.view(&clinic, false, lang));
-            data.set_hand_over(open.papers.hand_over_view(folder));
+            let source = handing::Source {
+                clinic,
+                visit: open.case.visit.clone(),
+                side: open.case.side,
+            };
+            data.set_hand_over(open.papers.hand_over_view(folder, source.lab()));
         }
         ui::Screen::Reasons => app
             .global::<ui::Reasons>()
@@ -158,6 +163,8 @@ pub fn show(app: &App, session: &mut Session) {
             data.set_follow(follow::view(open, foot, paper, lang));
         }
         ui::Screen::Person => {
+            let day = open.case.visit.at.map(|at| at.date_naive());
+            data.set_visit_is_past(day.is_some_and(|day| day < crate::clock::today()));
             data.set_person_facts(text::models(facts(&open.case.visit, lang)));
             data.set_person_questions(question_list(open, screen, tables, &checks, lang));
         }

@@ -59,8 +59,8 @@ fn take_in(session: &mut Session, read: Read) -> Result<(), String> {
     cast.record
         .photographed_at
         .get_or_insert_with(crate::clock::now);
-    if open.seen_code.is_none() {
-        open.seen_code = codes.first().copied();
+    if let (true, Some(code)) = (cast.record.label_seen.is_empty(), codes.first()) {
+        cast.record.label_seen = code.to_string();
     }
     open.case.tags.insert(tags.photo.clone(), tags);
     // The photographs are loaded again with the new one among them.
@@ -71,10 +71,11 @@ fn take_in(session: &mut Session, read: Read) -> Result<(), String> {
 /// Another cast's label in the photograph: identity stops, whatever else is right.
 fn check_label(session: &mut Session, read: &Read) -> Result<(), String> {
     let open = session.open.as_ref();
-    let bound = open.and_then(|open| open.case.visit.cast(open.case.side)?.code.clone());
-    let own: Option<CastCode> = bound
-        .and_then(|code| code.parse().ok())
-        .or(open.and_then(|open| open.seen_code));
+    let cast = open.and_then(|open| open.case.visit.cast(open.case.side));
+    let own: Option<CastCode> = cast.and_then(|cast| {
+        let code = cast.code.as_ref().unwrap_or(&cast.record.label_seen);
+        code.parse().ok()
+    });
     let here = open.map(|open| (open.case.visit.id.clone(), open.case.side.to_string()));
     for code in &read.codes {
         let holder = session

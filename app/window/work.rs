@@ -8,6 +8,7 @@ use super::handing::{self, Written};
 use super::marking::{Photo, Seeker};
 use super::taking::Read;
 use crate::error::AppError;
+use crate::package::ForLab;
 use crate::photographs::Source;
 use crate::pipeline::{self, Measured};
 use crate::records::{self, Records};
@@ -73,6 +74,13 @@ pub enum Job {
         case: u64,
         source: Box<handing::Source>,
         papers: Vec<PaperKind>,
+        folder: PathBuf,
+    },
+    /// Seal the package for the lab.
+    Seal {
+        case: u64,
+        source: Box<handing::Source>,
+        parcel: Box<ForLab>,
         folder: PathBuf,
     },
 }
@@ -174,6 +182,11 @@ pub enum Told {
     },
     /// One paper.
     Written { case: u64, written: Written },
+    /// The sealed package lies in a file.
+    Sealed {
+        case: u64,
+        file: Result<PathBuf, String>,
+    },
 }
 
 /// The thread and its two channels.
@@ -362,6 +375,15 @@ fn work(job: Job, stop: &AtomicBool, tell: &impl Fn(Told) -> bool) -> bool {
                 case,
                 written: source.write(paper, &folder),
             })
+        }),
+        Job::Seal {
+            case,
+            source,
+            parcel,
+            folder,
+        } => tell(Told::Sealed {
+            case,
+            file: source.seal(&parcel, &folder),
         }),
     }
 }

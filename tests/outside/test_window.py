@@ -155,7 +155,7 @@ def order(hand):
 
 def label(hand):
     hand.touch("Label")
-    hand.touch("Bind a new code")
+    hand.touch("Bind the photographed label")
     hand.picture("10-label")
 
 

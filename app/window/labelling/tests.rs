@@ -43,6 +43,16 @@ fn a_bag_is_proven_by_its_own_label_and_stopped_by_any_other() {
     };
     type_in("not a code");
     assert!(labelling(&window).stop.contains("13"));
+    // One symbol of its own code mistyped: the group to look at is said.
+    let third = own[10..11]
+        .parse::<u8>()
+        .map_or('3', |digit| char::from(b'0' + (digit + 1) % 10));
+    type_in(&format!("{}{third}{}", &own[..10], &own[11..]));
+    assert!(
+        labelling(&window).stop.contains("third group"),
+        "{}",
+        labelling(&window).stop
+    );
     let foreign = CastCode::mint().expect("randomness").to_string();
     type_in(&foreign);
     let shown = labelling(&window);
@@ -188,4 +198,56 @@ fn a_job_waits_for_a_printer_that_is_away_and_can_be_cancelled() {
         job(s).is_some_and(|job| job.title == "Order" && job.waits)
     });
     picture(&window, "label-7-hand-over");
+}
+
+#[test]
+fn a_photograph_beside_the_label_of_another_visit_is_refused() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let window = demo_window(folder.path());
+    tap(&window, "Tobias Fennimore, Right");
+    let photographs = |s: &Session| s.sources().map_or(0, |s| s.photographs.len());
+    let before = photographs(&window.inner.session.borrow());
+    let pictures = folder.path().join("pictures");
+    std::fs::create_dir_all(&pictures).expect("a folder");
+    let photo = &plinthside_demo_data::CASTS[0].photos[0];
+    std::fs::write(pictures.join(photo.name), photo.jpeg).expect("written");
+    window.inner.session.borrow_mut().taking.folder = pictures;
+    window
+        .app
+        .global::<Backend>()
+        .invoke_go(Screen::Photographs);
+    tap(&window, "Take in 1 photograph");
+    let problems = || window.app.global::<Data>().get_taking().problems;
+    until(&window, "what is wrong with it", |_| {
+        problems().row_count() > 0
+    });
+    let said = problems().row_data(0).expect("a sentence");
+    assert!(said.contains("of another visit: stop"), "{said}");
+    assert_eq!(photographs(&window.inner.session.borrow()), before);
+}
+
+#[test]
+fn a_cast_takes_the_label_of_its_photographs_and_no_other() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let window = demo_window(folder.path());
+    window.app.global::<Backend>().invoke_new_visit(true, false);
+    let seen = CastCode::mint().expect("randomness").to_string();
+    window.inner.change(|s| {
+        let open = s.open.as_mut().expect("an open visit");
+        open.case.cast_mut().record.label_seen = seen.clone();
+    });
+    tap(&window, "Label");
+    tap(&window, "Bind a pre-printed label");
+    let other = CastCode::mint().expect("randomness").to_string();
+    let backend = window.app.global::<Printing>();
+    backend.invoke_label_typed(other.into());
+    assert!(
+        labelling(&window).stop.contains(&seen),
+        "{}",
+        labelling(&window).stop
+    );
+    assert!(code(&window).is_empty());
+    tap(&window, "Back");
+    tap(&window, "Bind the photographed label");
+    assert_eq!(code(&window), seen);
 }

@@ -154,6 +154,8 @@ pub struct CastRecord {
     pub removed_at: Option<When>,
     /// First photograph.
     pub photographed_at: Option<When>,
+    /// Code of the label that lay beside it in the photographs; empty if none was read.
+    pub label_seen: String,
     /// How it was packed.
     pub packing: Option<Packing>,
     /// Who held the foot.
