@@ -46,13 +46,14 @@ pub struct Written {
     pub file: Result<PathBuf, String>,
 }
 
-/// Label and papers of one case as far as they are made.
-#[derive(Default)]
+/// Label and papers of one case as far as they are made. What was written is what lies in the
+/// folder, so that it is known again after a restart.
 pub struct Papers {
+    folder: PathBuf,
     made_of: Option<Source>,
     picture: Option<Result<Image, String>>,
-    written: Vec<Written>,
-    package: Option<Result<PathBuf, String>>,
+    problems: Vec<(ui::PaperKind, String)>,
+    package_problem: String,
 }
 
 impl Source {
@@ -112,14 +113,7 @@ impl Source {
 
     /// Writes one paper as a PDF.
     pub fn write(&self, paper: ui::PaperKind, folder: &Path) -> Written {
-        let name = match paper {
-            ui::PaperKind::Order => "order",
-            ui::PaperKind::BenchSheet => "bench",
-            ui::PaperKind::PackingList => "packing",
-            ui::PaperKind::Label => "label",
-            ui::PaperKind::Leaflet => "leaflet",
-        };
-        let path = folder.join(format!("{name}-{}.pdf", self.side));
+        let path = folder.join(file_name(paper, &self.visit, self.side));
         let write = || -> Result<(), AppError> {
             files::make_folder(folder)?;
             files::write(&path, &self.set(paper)?.pdf()?)
@@ -132,6 +126,24 @@ impl Source {
 }
 
 impl Papers {
+    /// Papers that are written to this folder.
+    #[must_use]
+    pub fn new(folder: PathBuf) -> Self {
+        Self {
+            folder,
+            made_of: None,
+            picture: None,
+            problems: Vec::new(),
+            package_problem: String::new(),
+        }
+    }
+
+    /// Where papers are written.
+    #[must_use]
+    pub fn folder(&self) -> &Path {
+        &self.folder
+    }
+
     /// What the label has to be set from, if the visit has changed since it was.
     pub fn stale(&mut self, source: Source) -> Option<Source> {
         if self.made_of.as_ref() == Some(&source) {
@@ -149,34 +161,45 @@ impl Papers {
             }));
     }
 
-    /// Takes a paper that was written.
+    /// Takes a paper that was written, or why it was not.
     pub fn take_written(&mut self, written: Written) {
-        self.written.retain(|w| w.paper != written.paper);
-        self.written.push(written);
+        self.problems.retain(|(paper, _)| *paper != written.paper);
+        if let Err(problem) = written.file {
+            self.problems.push((written.paper, problem));
+        }
     }
 
     /// Takes the sealed package, or why there is none.
     pub fn take_package(&mut self, file: Result<PathBuf, String>) {
-        self.package = Some(file);
+        self.package_problem = file.err().unwrap_or_default();
+    }
+
+    /// Where something lies for the screen; empty if it was not written.
+    fn written(&self, name: &str) -> SharedString {
+        let path = self.folder.join(name);
+        match path.is_file() {
+            true => path.display().to_string().into(),
+            false => SharedString::new(),
+        }
     }
 
     /// One paper, as far as it was written.
-    pub fn row(&self, paper: ui::PaperKind) -> ui::PaperRow {
-        let written = self.written.iter().find(|w| w.paper == paper);
-        let (file, problem) = told(written.map(|w| &w.file));
+    pub fn row(&self, paper: ui::PaperKind, visit: &Visit, side: Side) -> ui::PaperRow {
+        let problem = self.problems.iter().find(|(about, _)| *about == paper);
         ui::PaperRow {
             paper,
-            file,
-            problem,
+            file: self.written(&file_name(paper, visit, side)),
+            problem: problem.map_or_else(SharedString::new, |(_, why)| why.into()),
         }
     }
 
     /// The label screen.
     pub fn label_view(&self, visit: &Visit, side: Side) -> ui::LabelView {
         let picture = self.picture.as_ref().and_then(|p| p.as_ref().ok()).cloned();
+        let row = self.row(ui::PaperKind::Label, visit, side);
         let problem = match &self.picture {
-            Some(Err(problem)) => problem.clone(),
-            _ => self.row(ui::PaperKind::Label).problem.to_string(),
+            Some(Err(problem)) => problem.into(),
+            _ => row.problem,
         };
         let cast = visit.cast(side);
         ui::LabelView {
@@ -184,22 +207,22 @@ impl Papers {
             code: cast.and_then(|c| c.code.clone()).unwrap_or_default().into(),
             seen: cast.map_or("", |c| c.record.label_seen.as_str()).into(),
             picture: picture.unwrap_or_default(),
-            problem: problem.into(),
-            saved: self.row(ui::PaperKind::Label).file,
+            problem,
+            saved: row.file,
         }
     }
 
     /// The hand-over screen.
-    pub fn hand_over_view(&self, folder: &Path, lab: Option<&Lab>) -> ui::HandOverView {
-        let (file, problem) = told(self.package.as_ref());
+    pub fn hand_over_view(&self, visit: &Visit, side: Side, lab: Option<&Lab>) -> ui::HandOverView {
+        let rows = PAPERS.into_iter().map(|paper| self.row(paper, visit, side));
         ui::HandOverView {
-            folder: folder.display().to_string().into(),
-            papers: models(PAPERS.into_iter().map(|paper| self.row(paper)).collect()),
+            folder: self.folder.display().to_string().into(),
+            papers: models(rows.collect()),
             package: ui::PackageRow {
                 lab: lab.map_or("", |lab| lab.name.as_str()).into(),
                 sealable: lab.is_some_and(|lab| !lab.public_key.is_empty()),
-                file,
-                problem,
+                file: self.written(&format!("{}.age", stem(visit, side))),
+                problem: self.package_problem.as_str().into(),
             },
         }
     }
@@ -207,19 +230,14 @@ impl Papers {
     /// How far the two steps have come: label, hand-over.
     pub fn fills(&self, visit: &Visit, side: Side, proven: bool) -> [ui::Fill; 2] {
         let bound = visit.cast(side).is_some_and(|c| c.code.is_some());
-        let done = |paper| {
-            self.written
-                .iter()
-                .any(|w| w.paper == paper && w.file.is_ok())
-        };
+        let done = |paper| !self.written(&file_name(paper, visit, side)).is_empty();
         let label = match (bound, proven || done(ui::PaperKind::Label)) {
             (true, true) => ui::Fill::Complete,
             (true, false) => ui::Fill::Started,
             (false, _) => ui::Fill::Empty,
         };
         let papers = PAPERS.into_iter().filter(|paper| done(*paper)).count();
-        let failed =
-            self.written.iter().any(|w| w.file.is_err()) || matches!(self.package, Some(Err(_)));
+        let failed = !self.problems.is_empty() || !self.package_problem.is_empty();
         let hand_over = match (papers, failed) {
             (_, true) => ui::Fill::Attention,
             (n, _) if n == PAPERS.len() => ui::Fill::Complete,
@@ -230,13 +248,25 @@ impl Papers {
     }
 }
 
-/// Where something was written, and what went wrong, for the screen.
-fn told(file: Option<&Result<PathBuf, String>>) -> (SharedString, SharedString) {
-    match file {
-        Some(Ok(path)) => (path.display().to_string().into(), SharedString::new()),
-        Some(Err(problem)) => (SharedString::new(), problem.into()),
-        None => Default::default(),
-    }
+/// What the files of a foot's order begin with: the cast's code, or the visit where none is bound,
+/// and the revision. One order never writes over another, nor a revision over the one before.
+fn stem(visit: &Visit, side: Side) -> String {
+    let code = visit.cast(side).and_then(|cast| cast.code.clone());
+    let code = code.unwrap_or_else(|| format!("{}-{side}", visit.id));
+    let newest = visit.order(side).and_then(|order| order.newest());
+    format!("{code}-r{}", newest.map_or(0, |revision| revision.number))
+}
+
+/// The file of one paper.
+fn file_name(paper: ui::PaperKind, visit: &Visit, side: Side) -> String {
+    let name = match paper {
+        ui::PaperKind::Order => "order",
+        ui::PaperKind::BenchSheet => "bench",
+        ui::PaperKind::PackingList => "packing",
+        ui::PaperKind::Label => "label",
+        ui::PaperKind::Leaflet => "leaflet",
+    };
+    format!("{}-{name}.pdf", stem(visit, side))
 }
 
 /// The papers a hand-over writes, in order.

@@ -26,6 +26,7 @@ use plinthside_ui as ui;
 use plinthside_visit::verdict::{Advice, Call, Evidence, Tolerances, Verdict, verdict};
 use plinthside_visit::{Cast, Clinic, Lang, Tap, Visit};
 use std::collections::BTreeMap;
+use std::path::PathBuf;
 
 /// One foot of one visit, as the window works on it.
 pub struct Case {
@@ -258,9 +259,15 @@ impl Case {
 }
 
 impl Open {
-    /// Opens a visit on one of its sides.
+    /// Opens a visit on one of its sides; its papers are written to a folder.
     #[must_use]
-    pub fn new(kept: Opened<Visit>, side: Side, serial: u64, clinic: &Clinic) -> Self {
+    pub fn new(
+        kept: Opened<Visit>,
+        side: Side,
+        serial: u64,
+        clinic: &Clinic,
+        papers: PathBuf,
+    ) -> Self {
         let case = Case::new(kept.value.clone(), side);
         let asking = |questions| Asking::new(questions, &case.visit, case.side);
         Self {
@@ -276,7 +283,7 @@ impl Open {
             follow: Following::default(),
             told: Told::default(),
             versions: Versions::default(),
-            papers: Papers::default(),
+            papers: Papers::new(papers),
             labelling: Labelling::default(),
             refusal: String::new(),
             by_ruler: String::new(),
@@ -287,10 +294,10 @@ impl Open {
 
     /// Takes the visit up as it is now, after another device has changed it; the questions in hand
     /// and what the clinician decided stay.
-    pub fn take_up(&mut self, kept: Opened<Visit>, side: Side, clinic: &Clinic) {
-        let fresh = Self::new(kept, side, self.serial, clinic);
-        (self.case, self.kept) = (fresh.case, fresh.kept);
-        self.told = fresh.told;
+    pub fn take_up(&mut self, kept: Opened<Visit>, side: Side) {
+        self.case = Case::new(kept.value.clone(), side);
+        self.kept = kept;
+        self.told = Told::default();
     }
 
     /// Whether something is not saved yet.
@@ -318,7 +325,8 @@ impl Open {
     pub fn turn_to(&mut self, side: Side, clinic: &Clinic) {
         if self.case.visit.sides.contains(&side) && self.case.side != side {
             let visit = self.case.visit.clone();
-            let mut fresh = Self::new(self.kept.clone(), side, self.serial, clinic);
+            let papers = self.papers.folder().to_owned();
+            let mut fresh = Self::new(self.kept.clone(), side, self.serial, clinic, papers);
             fresh.case = Case::new(visit, side);
             *self = fresh;
         }

@@ -189,7 +189,13 @@ impl Session {
             .or(visit.value.sides.first().copied())
             .unwrap_or(Side::Left);
         self.saved_ms = Some(visit.saved_at_ms());
-        self.open = Some(Open::new(visit, side, self.opened, &self.clinic()));
+        self.open = Some(Open::new(
+            visit,
+            side,
+            self.opened,
+            &self.clinic(),
+            self.folder.clone(),
+        ));
         self.screen = screen;
         self.trouble.clear();
         self.find_versions();
@@ -212,7 +218,13 @@ impl Session {
             self.opened += 1;
             let side = visit.sides.first().copied().unwrap_or(Side::Left);
             self.saved_ms = Some(begun.saved_at_ms());
-            self.open = Some(Open::new(begun, side, self.opened, &self.clinic()));
+            self.open = Some(Open::new(
+                begun,
+                side,
+                self.opened,
+                &self.clinic(),
+                self.folder.clone(),
+            ));
             self.screen = ui::Screen::Person;
             self.trouble.clear();
         }

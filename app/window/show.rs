@@ -41,7 +41,6 @@ pub fn show(app: &App, session: &mut Session) {
         taking,
         screen,
         tables,
-        folder,
         voice,
         ..
     } = session;
@@ -139,7 +138,11 @@ pub fn show(app: &App, session: &mut Session) {
                 visit: open.case.visit.clone(),
                 side: open.case.side,
             };
-            data.set_hand_over(open.papers.hand_over_view(folder, source.lab()));
+            data.set_hand_over(open.papers.hand_over_view(
+                &source.visit,
+                source.side,
+                source.lab(),
+            ));
         }
         ui::Screen::Reasons => app
             .global::<ui::Reasons>()
@@ -159,7 +162,8 @@ pub fn show(app: &App, session: &mut Session) {
                 visit: &open.case.visit,
                 side: open.case.side,
             };
-            let paper = open.papers.row(ui::PaperKind::Leaflet);
+            let (visit, side) = (&open.case.visit, open.case.side);
+            let paper = open.papers.row(ui::PaperKind::Leaflet, visit, side);
             data.set_follow(follow::view(open, foot, paper, lang));
         }
         ui::Screen::Person => {

@@ -198,7 +198,9 @@ fn the_demo_is_measured_judged_marked_ordered_and_written() {
     tap(&window, "Write the papers");
     until(&window, "the papers", |s| {
         let open = s.open.as_ref().expect("an open visit");
-        let view = open.papers.hand_over_view(&s.folder, None);
+        let view = open
+            .papers
+            .hand_over_view(&open.case.visit, open.case.side, None);
         view.papers
             .iter()
             .all(|p| !p.file.is_empty() || !p.problem.is_empty())

@@ -271,11 +271,10 @@ impl Session {
         let (id, side) = (open.case.visit.id.clone(), open.case.side);
         match self.records().map(|records| records.visit(&id)) {
             Some(Ok(visit)) => {
-                let clinic = self.clinic();
                 if let Some(open) = &mut self.open
                     && open.case.visit != visit.value
                 {
-                    open.take_up(visit, side, &clinic);
+                    open.take_up(visit, side);
                     self.find_versions();
                 }
             }
