@@ -28,6 +28,7 @@ fn main() {
             assert!(answers(&spec));
             let target = connect(&spec).expect("connect");
             contract::verbs(&*target);
+            contract::together(&*target);
             contract::exchange(&*target);
             println!("holds");
         }

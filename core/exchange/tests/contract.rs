@@ -12,6 +12,7 @@ use plinthside_exchange::{Memory, TargetError, TargetSpec, Targets, answers, con
 fn memory() {
     let target = Memory::default();
     contract::verbs(&target);
+    contract::together(&target);
     contract::exchange(&target);
 }
 
@@ -21,6 +22,7 @@ fn folder() {
     let url = folder.path().join("stick").display().to_string();
     let target = connect(&TargetSpec::new("Stick", url)).expect("connect");
     contract::verbs(&*target);
+    contract::together(&*target);
     contract::exchange(&*target);
 }
 

@@ -139,7 +139,7 @@ fn status(part: &str) -> Option<String> {
         .then(|| format!("it answers {words}"))
 }
 
-fn chain(error: &(dyn Error + 'static)) -> Vec<String> {
+pub(super) fn chain(error: &(dyn Error + 'static)) -> Vec<String> {
     let (mut all, mut next) = (Vec::new(), Some(error));
     while let Some(error) = next {
         all.push(error.to_string());

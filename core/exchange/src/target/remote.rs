@@ -180,6 +180,15 @@ fn patience() -> RetryConfig {
     }
 }
 
+/// Whether another file put at the same time may just have made the folder that was missing: a
+/// WebDAV server then answers 405, and Apache 403 where the other came between its look and its
+/// making (`MAP_IO2HTTP` in mod_dav_fs says 403 for every error of the disk it has no word for).
+fn folder_made_meanwhile(error: &object_store::Error) -> bool {
+    let parts = super::error::chain(error);
+    let answers = |status: &str| parts.iter().any(|part| part.contains(status));
+    answers("status code: 405 ") || answers("status code: 403 ")
+}
+
 impl Remote {
     fn error(&self, name: &str) -> impl FnOnce(object_store::Error) -> TargetError {
         let (target, name) = (self.name.clone(), name.to_owned());
@@ -219,12 +228,9 @@ impl Target for Remote {
             let done = self
                 .runtime
                 .block_on(self.store.put(&Path::from(name), payload));
-            match done.map(|_| ()).map_err(self.error(name)) {
-                // Another file put at the same time has just made the folder that was missing.
-                Err(TargetError::Failed { why, .. }) if why.contains("405 ") && tries < AT_ONCE => {
-                    tries += 1;
-                }
-                other => return other,
+            match done {
+                Err(error) if tries < AT_ONCE && folder_made_meanwhile(&error) => tries += 1,
+                done => return done.map(|_| ()).map_err(self.error(name)),
             }
         }
     }

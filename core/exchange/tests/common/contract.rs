@@ -60,6 +60,27 @@ pub fn verbs(target: &dyn Target) {
     assert!(target.list(folder).expect("list").is_empty());
 }
 
+/// Files put at the same time into a folder that is not there yet all arrive.
+pub fn together(target: &dyn Target) {
+    for round in 0..100 {
+        let name = |i: usize| format!("contract/round{round}/{i}");
+        let gate = std::sync::Barrier::new(target.at_once());
+        std::thread::scope(|scope| {
+            for i in 0..target.at_once() {
+                let gate = &gate;
+                scope.spawn(move || {
+                    gate.wait();
+                    target.put(&name(i), b"x").expect("put together");
+                });
+            }
+        });
+        for i in 0..target.at_once() {
+            assert_eq!(target.get(&name(i)).expect("get"), b"x");
+            target.delete(&name(i)).expect("delete");
+        }
+    }
+}
+
 /// Two devices, visits, photographs, a conflict, an erasure.
 pub fn exchange(target: &dyn Target) {
     let folder = tempfile::tempdir().expect("folder");
