@@ -51,6 +51,24 @@ pub fn marks() -> Vec<SimMark> {
     ]
 }
 
+/// The same landmarks on the inner face, where ink prints off the skin; the sole's as they are.
+pub fn inner_marks() -> Vec<SimMark> {
+    /// From the outer face through the wall and a little beyond, mm.
+    const THROUGH_MM: f64 = 5.4;
+    let turned = |m: SimMark| {
+        if m.normal.z > 0.9 {
+            return m;
+        }
+        let inward = -Vector3::new(m.normal.x, m.normal.y, 0.0).normalize();
+        SimMark {
+            cast_mm: m.cast_mm + inward * THROUGH_MM,
+            normal: (inward + Vector3::z() * 0.1).normalize(),
+            ..m
+        }
+    };
+    marks().into_iter().map(turned).collect()
+}
+
 /// Whether a place of the cast frame lies in the plaster: a wall 5 mm thick round the heel and
 /// along the sides, open in front and above, high behind the leg and low beside the forefoot.
 fn in_plaster(p: &Vector3<f64>) -> bool {
@@ -126,6 +144,20 @@ pub fn six_views() -> Vec<Stand> {
     stands
 }
 
+/// Into the open front, for marks inside the shell: three from either side of the toes, steeper the
+/// farther round, and one from behind that shows tags.
+pub fn through_the_front() -> Vec<Stand> {
+    vec![
+        stand(24.0, 29.0, 0.0),
+        stand(-19.0, 36.0, 0.0),
+        stand(47.0, 57.0, 90.0),
+        stand(-47.0, 37.0, 0.0),
+        stand(62.0, 41.0, 0.0),
+        stand(-75.0, 52.0, 0.0),
+        stand(158.0, 38.0, 0.0),
+    ]
+}
+
 /// Everything true about one session.
 #[derive(Clone)]
 pub struct World {
@@ -146,6 +178,10 @@ pub struct World {
     pub wrinkle: Option<fn(f64, f64) -> f64>,
     /// The cast's heading on the mat.
     pub heading_deg: f64,
+    /// The landmarks are inked inside the shell.
+    pub inside: bool,
+    /// Plaster; otherwise glass.
+    pub opaque: bool,
 }
 
 impl World {
@@ -182,7 +218,21 @@ impl World {
             tap_sd_px: 1.5,
             wrinkle: None,
             heading_deg: 0.0,
+            inside: false,
+            opaque: true,
         }
+    }
+
+    /// Ink inside the shell, photographed through its open front.
+    pub fn inked_inside() -> Self {
+        Self {
+            inside: true,
+            ..Self::new(through_the_front())
+        }
+    }
+
+    pub fn marks(&self) -> Vec<SimMark> {
+        if self.inside { inner_marks() } else { marks() }
     }
 
     /// Nuisances drawn from the fitted model's priors.
@@ -204,7 +254,7 @@ impl World {
 
     /// True marks in the mat frame.
     pub fn truth(&self) -> Vec<Vector3<f64>> {
-        marks()
+        self.marks()
             .iter()
             .map(|m| self.mat_from_cast(&m.cast_mm))
             .collect()
@@ -272,7 +322,7 @@ impl World {
             let px = self.pixel(i, &p);
             let inside = (5.0..WIDTH - 5.0).contains(&px.x) && (5.0..HEIGHT - 5.0).contains(&px.y);
             let local = |p: &Vector3<f64>| self.cast_from_mat(p);
-            inside && free(&local(&(p + Vector3::z())), &Vector3::z(), &local(&centre))
+            inside && self.free(&local(&(p + Vector3::z())), &Vector3::z(), &local(&centre))
         })
     }
 
@@ -288,12 +338,29 @@ impl World {
         let centre = self.cast_from_mat(&centre);
         let way = (centre - mark.cast_mm).normalize();
         way.dot(&mark.normal) > GRAZING_DEG.to_radians().cos()
-            && free(&mark.cast_mm, &mark.normal, &centre)
+            && self.free(&mark.cast_mm, &mark.normal, &centre)
+    }
+
+    fn free(&self, from: &Vector3<f64>, normal: &Vector3<f64>, to: &Vector3<f64>) -> bool {
+        !self.opaque || free(from, normal, to)
+    }
+
+    /// What plaster alone keeps from the photographs: the pairs that a shell of glass would show.
+    pub fn hidden(&self) -> Seen {
+        let seen = self.visible();
+        let glass = Self {
+            opaque: false,
+            ..self.clone()
+        };
+        let (mut tags, mut taps) = glass.visible();
+        tags.retain(|pair| !seen.0.contains(pair));
+        taps.retain(|pair| !seen.1.contains(pair));
+        (tags, taps)
     }
 
     /// (photograph, tag) and (photograph, mark) pairs that are seen.
     pub fn visible(&self) -> Seen {
-        let marks = marks();
+        let marks = self.marks();
         let (mut tags, mut taps) = (Vec::new(), Vec::new());
         for i in 0..self.stands.len() {
             tags.extend(
@@ -340,7 +407,7 @@ impl World {
                 corners_px,
             });
         }
-        let (marks, truth) = (marks(), self.truth());
+        let (marks, truth) = (self.marks(), self.truth());
         let taps = seen.1.iter().map(|&(i, m)| {
             let px = self.pixel(i, &truth[m]);
             MarkView {
