@@ -78,6 +78,8 @@ pub enum Command {
     Packing(PaperArgs),
     /// The leaflet for the patient
     Leaflet(PaperArgs),
+    /// The card that lies at the couch: check lists, times, room to write when the tablet is dark
+    Card(CardArgs),
     /// Take a file of visits into the store; makes the store where there is none yet
     Import(ImportArgs),
     /// Visits by patient, code, label, lab, state or words of a note
@@ -399,6 +401,29 @@ pub struct PaperArgs {
     pub by: ByArgs,
 }
 
+/// `plinthside card`
+#[derive(Debug, Args)]
+pub struct CardArgs {
+    /// Paper
+    #[arg(long, value_enum, default_value = "a4")]
+    pub paper: SheetPaper,
+    /// Language
+    #[arg(long, value_enum, default_value = "en")]
+    pub language: LanguageArg,
+    /// Where to write it, .pdf or .png
+    #[arg(long, value_name = "FILE")]
+    pub out: PathBuf,
+}
+
+/// Language of a paper that belongs to no clinic.
+#[derive(Debug, Clone, Copy, ValueEnum)]
+pub enum LanguageArg {
+    /// English
+    En,
+    /// German
+    De,
+}
+
 /// Runs a command line.
 ///
 /// # Errors
@@ -418,6 +443,7 @@ pub fn run(cli: Cli) -> Result<(), AppError> {
         Some(Command::Bench(args)) => commands::papers::bench(&args),
         Some(Command::Packing(args)) => commands::papers::packing(&args),
         Some(Command::Leaflet(args)) => commands::papers::leaflet(&args),
+        Some(Command::Card(args)) => commands::papers::card(&args),
         Some(Command::Import(args)) => commands::records::import(&args),
         Some(Command::Find(args)) => commands::records::find(&args),
         Some(Command::Show(args)) => commands::records::show(&args),

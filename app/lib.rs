@@ -14,6 +14,7 @@ pub mod invented;
 pub mod labels;
 pub mod lent;
 pub mod mats;
+pub mod outbox;
 pub mod package;
 pub mod papers;
 pub mod photographs;

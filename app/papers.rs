@@ -5,15 +5,16 @@ use crate::visits::Foot;
 use chrono::{DateTime, FixedOffset, NaiveDate};
 use plinthside_measure::cast::Results;
 use plinthside_paper::{
-    Bench, Document, Label, LabelSize, LeafletSheet, OrderSheet, Outline, PackedCast, Packing,
-    Paper, PrinterDots,
+    Bench, CouchCard, Document, Label, LabelSize, LeafletSheet, OrderSheet, Outline, PackedCast,
+    Packing, Paper, PrinterDots,
 };
+use plinthside_visit::aids::CheckLists;
 use plinthside_visit::follow_up::{Leaflet, LeafletFor};
 use plinthside_visit::knowledge::Knowledge;
 use plinthside_visit::person::Lab;
 use plinthside_visit::rules::{Case, Level, check};
 use plinthside_visit::verdict::{Evidence, Verdict, verdict};
-use plinthside_visit::{Entry, Lang};
+use plinthside_visit::{Clinic, Entry, Lang};
 
 /// Number of the rule that fires where a sensation site is not felt.
 const NOT_FELT: u32 = 12;
@@ -45,12 +46,12 @@ fn hinge_words(foot: &Foot<'_>) -> Result<String, AppError> {
         .join("; "))
 }
 
-/// Cautions and worse that the rules raise about this foot, in words.
-fn cautions(
+/// What the rules say about this foot: cautions and worse, each with its id and its words.
+fn warned(
     foot: &Foot<'_>,
     results: Option<&Results>,
     today: NaiveDate,
-) -> Result<Vec<String>, AppError> {
+) -> Result<Vec<(String, String)>, AppError> {
     let (known, _) = Knowledge::for_clinic(foot.clinic)?;
     let case = Case::of_visit(foot.visit, foot.side, today);
     let case = match results {
@@ -59,10 +60,18 @@ fn cautions(
     };
     Ok(check(&known.rules, &case)
         .fired
-        .iter()
+        .into_iter()
         .filter(|fired| fired.level >= Level::Caution && fired.number > 0)
-        .map(|fired| fired.text.get(foot.clinic.lang).to_owned())
+        .map(|fired| {
+            let said = fired.text.get(foot.clinic.lang).to_owned();
+            (fired.rule, said)
+        })
         .collect())
+}
+
+/// The same without the ids.
+fn cautions(warned: &[(String, String)]) -> Vec<String> {
+    warned.iter().map(|(_, said)| said.clone()).collect()
 }
 
 /// The judgement of this foot's cast.
@@ -125,6 +134,7 @@ pub fn order(foot: &Foot<'_>, paper: Paper, today: NaiveDate) -> Result<Document
     let (order, revision) = foot.order()?;
     let cast = foot.cast();
     let results = foot.results().ok();
+    let warned = warned(foot, results.as_ref(), today)?;
     let sheet = OrderSheet {
         clinic: foot.clinic,
         order,
@@ -141,7 +151,8 @@ pub fn order(foot: &Foot<'_>, paper: Paper, today: NaiveDate) -> Result<Document
         cast: cast.map(|cast| &cast.record),
         without_photographs: cast
             .is_none_or(|cast| cast.inspection.without_photographs == Some(true)),
-        cautions: &cautions(foot, results.as_ref(), today)?,
+        cautions: &cautions(&warned),
+        rules: &warned,
         lang: foot.clinic.lang,
         date: today,
     };
@@ -182,7 +193,7 @@ pub fn bench(foot: &Foot<'_>, paper: Paper, today: NaiveDate) -> Result<Document
         results: &results,
         outlines: &outlines,
         verdict: Some(&verdict),
-        cautions: &cautions(foot, Some(&results), today)?,
+        cautions: &cautions(&warned(foot, Some(&results), today)?),
         code: foot.code()?,
         revision,
         ordered: &ordered,
@@ -192,6 +203,27 @@ pub fn bench(foot: &Foot<'_>, paper: Paper, today: NaiveDate) -> Result<Document
         date: measured.map_or(today, |at: DateTime<FixedOffset>| at.date_naive()),
     };
     Ok(plinthside_paper::bench(&bench, paper)?)
+}
+
+/// The card that lies at the couch.
+///
+/// # Errors
+/// When the shipped lists can't be read.
+pub fn couch_card(
+    clinic: &Clinic,
+    paper: Paper,
+    lang: Lang,
+    today: NaiveDate,
+) -> Result<Document, AppError> {
+    let (known, _) = Knowledge::for_clinic(clinic)?;
+    let card = CouchCard {
+        clinic,
+        lists: &CheckLists::shipped()?,
+        timers: &known.timers,
+        lang,
+        date: today,
+    };
+    Ok(plinthside_paper::couch_card(&card, paper)?)
 }
 
 /// The packing list of the bag with this foot's cast.

@@ -115,6 +115,14 @@ fn a_signed_order_is_packed_and_a_draft_is_not() {
         "demo.store",
         &["pack", "demo-left", "--lab", lab, "--out", &out],
     ));
+    // Or laid at a target, in the lab's own folder.
+    let stick = demo.path("stick");
+    done(&demo.on(
+        "demo.store",
+        &["pack", "demo-left", "--lab", lab, "--at", &stick],
+    ));
+    let laid = fs::read_dir(Path::new(&stick).join("labs/kiln-row-orthotic-workshop"));
+    assert_eq!(laid.expect("the lab's folder").count(), 1);
     let opened = demo.path("opened");
     done(&plinthside([
         "open",

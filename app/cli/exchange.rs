@@ -89,8 +89,11 @@ pub struct PackArgs {
     #[arg(long)]
     pub with_name: bool,
     /// Where to write it
-    #[arg(long, value_name = "FILE")]
-    pub out: PathBuf,
+    #[arg(long, value_name = "FILE", required_unless_present = "at")]
+    pub out: Option<PathBuf>,
+    /// Lay it for the lab at a target: one kept by its name, a folder or an address
+    #[arg(long, value_name = "TARGET")]
+    pub at: Option<String>,
     /// The store
     #[command(flatten)]
     pub store: StoreArgs,

@@ -6,6 +6,7 @@ use crate::error::AppError;
 use crate::package::ForLab;
 use crate::records::device_name;
 use crate::{clock, files};
+use plinthside_exchange::package::lab_path;
 use plinthside_exchange::{Answer, Devices, SecretKey, Sync, Targets, connect};
 use plinthside_store::Store;
 use plinthside_visit::person::Lab;
@@ -152,12 +153,23 @@ pub fn pack(args: &PackArgs) -> Result<(), AppError> {
     for warning in &package.warnings {
         eprintln!("Note: {warning}");
     }
-    files::write(&args.out, &package.bytes)?;
+    let mut places = Vec::new();
+    if let Some(out) = &args.out {
+        files::write(out, &package.bytes)?;
+        places.push(out.display().to_string());
+    }
+    if let Some(at) = &args.at {
+        let store = Mutex::new(records.into_store());
+        let target = connect(&Targets(&store).named(at)?)?;
+        let path = lab_path(&lab.name, &package.name);
+        target.put(&path, &package.bytes)?;
+        places.push(format!("{}, {path}", target.describe()));
+    }
     print(&format!(
         "{} sealed for {}: {}\n",
         package.name,
         lab.name,
-        args.out.display()
+        places.join("; ")
     ))
 }
 

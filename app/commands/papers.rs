@@ -1,7 +1,7 @@
-//! `plinthside order|bench|packing|leaflet`: papers of a visit.
+//! `plinthside order|bench|packing|leaflet`: papers of a visit; `card`: the couch card.
 
-use super::{print_jobs, write_out};
-use crate::cli::{OutArgs, PaperArgs, SheetPaper, VisitArgs};
+use super::{print_jobs, write_document, write_out};
+use crate::cli::{CardArgs, LanguageArg, OutArgs, PaperArgs, SheetPaper, VisitArgs};
 use crate::error::AppError;
 use crate::printing::{self, Sheet, Target};
 use crate::visits::{Foot, VisitsFile};
@@ -9,6 +9,7 @@ use crate::{clock, papers};
 use chrono::NaiveDate;
 use plinthside_paper::{Document, Paper};
 use plinthside_print::PrintDocument;
+use plinthside_visit::{Clinic, Lang};
 
 /// Dots per inch of a page drawn as a picture.
 pub(super) const PICTURE_DPI: f64 = 200.0;
@@ -96,4 +97,18 @@ pub fn packing(args: &PaperArgs) -> Result<(), AppError> {
 /// No such visit, a file that can't be written or a printer that doesn't take it.
 pub fn leaflet(args: &PaperArgs) -> Result<(), AppError> {
     page(args, papers::leaflet, Sheet::Leaflet)
+}
+
+/// `plinthside card`
+///
+/// # Errors
+/// A file that can't be written.
+pub fn card(args: &CardArgs) -> Result<(), AppError> {
+    let lang = match args.language {
+        LanguageArg::En => Lang::En,
+        LanguageArg::De => Lang::De,
+    };
+    let clinic = Clinic::default();
+    let card = papers::couch_card(&clinic, paper(args.paper), lang, clock::today())?;
+    write_document(&card, &args.out, PICTURE_DPI)
 }

@@ -1,7 +1,7 @@
 //! What a hand answers, on the screen in hand: to the visit's questions or the settings', and where
 //! that leads.
 
-use super::questions::Ask;
+use super::questions::{Ask, PUT_OFF};
 use super::session::Session;
 use plinthside_ui as ui;
 use plinthside_visit::Visit;
@@ -37,6 +37,17 @@ impl Session {
             _ if more || !next => {}
             ui::Screen::FollowUp => self.record_act(),
             _ => self.go(after),
+        }
+    }
+
+    /// From the wet plaster back to the question why it is not done today.
+    pub fn put_off(&mut self) {
+        self.go(ui::Screen::Position);
+        if let Some(open) = &mut self.open
+            && let Some(index) = open.position.index_of(PUT_OFF)
+        {
+            let case = &open.case;
+            open.position.choose_question(index, &case.visit, case.side);
         }
     }
 

@@ -8,7 +8,7 @@ use slint::Model;
 
 /// Height, distance from the board and offset of each mark of an invented shell, mm; the heel line
 /// leans 3 mm to the lateral side over a height of 48 mm.
-const NUMBERS: [[f64; 3]; 6] = [
+pub(super) const NUMBERS: [[f64; 3]; 6] = [
     [14.0, 0.0, 0.0],
     [62.0, -3.0, 3.0],
     [86.0, 45.0, 35.0],

@@ -26,6 +26,7 @@ pub fn connect(app: &App, inner: &Rc<Inner>) {
     papers(app, inner);
     follow(app, inner);
     record(app, inner);
+    help(app, inner);
     printing(app, inner);
     reasons(app, inner);
     super::exchange::connect(app, inner);
@@ -219,6 +220,8 @@ fn questions(app: &App, inner: &Rc<Inner>) {
     backend.on_type_answer(with!(inner, |i, text| i.ask(Ask::Type(text.into()))));
     backend.on_undo(with!(inner, |i| i.ask(Ask::Undo)));
     backend.on_next_question(with!(inner, |i| i.ask(Ask::Next)));
+    backend.on_confirm_together(with!(inner, |i| i.ask(Ask::Together)));
+    backend.on_position_as_before(with!(inner, |i| i.change(Session::position_as_before)));
 }
 
 fn cast(app: &App, inner: &Rc<Inner>) {
@@ -237,10 +240,13 @@ fn cast(app: &App, inner: &Rc<Inner>) {
         }
     })));
     backend.on_start_timer(with!(inner, |i| i.change(|s| {
-        if let Some(open) = &mut s.open {
-            timer::start(&mut open.case.visit, open.case.side, crate::clock::now());
+        let Session { open, person, .. } = s;
+        if let Some(open) = open {
+            let case = &mut open.case;
+            timer::start(&mut case.visit, case.side, person, crate::clock::now());
         }
     })));
+    backend.on_put_off(with!(inner, |i| i.change(Session::put_off)));
     backend.on_cast_removed(with!(inner, |i| i.change(|s| {
         if let Some(open) = &mut s.open {
             timer::remove(&mut open.case.visit, open.case.side, crate::clock::now());
@@ -279,6 +285,13 @@ fn follow(app: &App, inner: &Rc<Inner>) {
     backend.on_leave_act(with!(inner, |i| i.change(Session::leave_act)));
     backend.on_show_leaflet(with!(inner, |i, open| i.change(|s| s.show_leaflet(open))));
     backend.on_write_leaflet(with!(inner, |i| i.write_papers(vec![PaperKind::Leaflet])));
+}
+
+fn help(app: &App, inner: &Rc<Inner>) {
+    let help = app.global::<plinthside_ui::Help>();
+    help.on_open(with!(inner, |i| i.change(Session::open_help)));
+    help.on_write_card(with!(inner, |i| i.change(Session::write_card)));
+    help.on_leave(with!(inner, |i| i.change(Session::leave_help)));
 }
 
 fn record(app: &App, inner: &Rc<Inner>) {

@@ -1,15 +1,16 @@
 //! Label, papers and the sealed package: typeset off the screen's thread, shown and written.
 
+use super::session::Session;
 use super::text::models;
 use crate::error::AppError;
 use crate::package::ForLab;
 use crate::visits::Foot;
-use crate::{clock, files, papers};
+use crate::{clock, files, outbox, papers};
 use plinthside_measure::marks::Side;
 use plinthside_paper::{Document, LabelSize, Paper, PrinterDots};
 use plinthside_ui as ui;
 use plinthside_visit::person::Lab;
-use plinthside_visit::{Clinic, Visit};
+use plinthside_visit::{Clinic, Text, Visit};
 use slint::{Image, SharedString};
 use std::path::{Path, PathBuf};
 
@@ -213,7 +214,13 @@ impl Papers {
     }
 
     /// The hand-over screen.
-    pub fn hand_over_view(&self, visit: &Visit, side: Side, lab: Option<&Lab>) -> ui::HandOverView {
+    pub fn hand_over_view(
+        &self,
+        visit: &Visit,
+        side: Side,
+        lab: Option<&Lab>,
+        on_its_way: &str,
+    ) -> ui::HandOverView {
         let rows = PAPERS.into_iter().map(|paper| self.row(paper, visit, side));
         ui::HandOverView {
             folder: self.folder.display().to_string().into(),
@@ -221,7 +228,8 @@ impl Papers {
             package: ui::PackageRow {
                 lab: lab.map_or("", |lab| lab.name.as_str()).into(),
                 sealable: lab.is_some_and(|lab| !lab.public_key.is_empty()),
-                file: self.written(&format!("{}.age", stem(visit, side))),
+                file: self.written(&package_name(visit, side)),
+                on_its_way: on_its_way.into(),
                 problem: self.package_problem.as_str().into(),
             },
         }
@@ -248,6 +256,49 @@ impl Papers {
     }
 }
 
+impl Session {
+    /// A package was sealed, or was not: it goes to the targets where labs fetch theirs.
+    pub fn sealed(&mut self, case: u64, file: Result<PathBuf, String>) {
+        let source = self.source();
+        let lab = source
+            .as_ref()
+            .and_then(Source::lab)
+            .map(|l| l.name.clone());
+        let Some(open) = self.opening(case) else {
+            return;
+        };
+        open.papers.take_package(file.clone());
+        if let (Some(lab), Ok(file)) = (lab, file) {
+            self.try_records(|records| outbox::add(records.store(), &lab, &file));
+        }
+    }
+
+    /// Where the package of the open case is on its way to, in words.
+    pub fn on_its_way(&mut self) -> String {
+        let lang = self.look.lang;
+        let (Some(open), super::desk::Desk::Open(records)) = (&self.open, &mut self.desk) else {
+            return String::new();
+        };
+        let name = package_name(&open.case.visit, open.case.side);
+        let parcel = outbox::find(records.store(), &open.papers.folder.join(name));
+        let Some(parcel) = parcel else {
+            return String::new();
+        };
+        let line = |en: &str, de: &str, targets: &[String]| {
+            let said = format!("{} {}", Text::new(en, de).get(lang), targets.join(", "));
+            (!targets.is_empty()).then_some(said)
+        };
+        let waits = line("waits to be laid at", "wartet auf", &parcel.waits_for);
+        let lies = line(
+            "lies for the lab at",
+            "liegt für die Werkstatt bei",
+            &parcel.lies_at,
+        );
+        let both = [lies, waits].into_iter().flatten();
+        both.collect::<Vec<_>>().join(" · ")
+    }
+}
+
 /// What the files of a foot's order begin with: the cast's code, or the visit where none is bound,
 /// and the revision. One order never writes over another, nor a revision over the one before.
 fn stem(visit: &Visit, side: Side) -> String {
@@ -255,6 +306,11 @@ fn stem(visit: &Visit, side: Side) -> String {
     let code = code.unwrap_or_else(|| format!("{}-{side}", visit.id));
     let newest = visit.order(side).and_then(|order| order.newest());
     format!("{code}-r{}", newest.map_or(0, |revision| revision.number))
+}
+
+/// The file of the sealed package.
+fn package_name(visit: &Visit, side: Side) -> String {
+    format!("{}.age", stem(visit, side))
 }
 
 /// The file of one paper.

@@ -7,6 +7,7 @@ mod about;
 mod account;
 mod advice;
 mod answers;
+mod as_before;
 mod case_list;
 mod check;
 mod connect;
@@ -16,6 +17,7 @@ mod exchange;
 mod follow;
 mod handing;
 mod hearing;
+mod help;
 mod history;
 mod labelling;
 mod look;
@@ -436,9 +438,7 @@ impl Inner {
                 false
             }
             Told::Sealed { case, file } => {
-                if let Some(open) = session.opening(case) {
-                    open.papers.take_package(file);
-                }
+                session.sealed(case, file);
                 false
             }
             Told::Measured { case, measured } => {
@@ -459,6 +459,8 @@ mod finger;
 mod follow_tests;
 #[cfg(test)]
 mod record_tests;
+#[cfg(test)]
+mod scenarios;
 #[cfg(test)]
 mod tests;
 #[cfg(test)]

@@ -24,7 +24,7 @@ use plinthside_measure::solve::SolveOptions;
 use plinthside_store::Opened;
 use plinthside_ui as ui;
 use plinthside_visit::verdict::{Advice, Call, Evidence, Tolerances, Verdict, verdict};
-use plinthside_visit::{Cast, Clinic, Lang, Tap, Visit};
+use plinthside_visit::{Cast, CastRecord, Clinic, Lang, Tap, Visit};
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
@@ -70,6 +70,8 @@ pub struct Open {
     pub follow: Following,
     /// Its history, as far as it was told.
     pub told: Told,
+    /// How the cast of the visit before was taken.
+    pub before: Option<CastRecord>,
     /// What the devices disagree about.
     pub versions: Versions,
     /// Label and papers.
@@ -282,6 +284,7 @@ impl Open {
             order: asking(order(clinic)),
             follow: Following::default(),
             told: Told::default(),
+            before: None,
             versions: Versions::default(),
             papers: Papers::new(papers),
             labelling: Labelling::default(),

@@ -57,12 +57,12 @@ fn offered(clinic: &Clinic, lang: Lang) -> Vec<String> {
     offered
 }
 
-/// Blocks of this foot, whether something was gone past them or not: rules first, then what a
-/// complete order lacks.
+/// Blocks and cautions of this foot, whether a reason was given or not: blocks of rules first, then
+/// cautions, then what a complete order lacks.
 fn blocks(checks: &Checks) -> Vec<&Fired> {
-    let blocks = checks.fired.iter().filter(|f| f.level >= Level::Block);
-    let mut blocks: Vec<&Fired> = blocks.collect();
-    blocks.sort_by_key(|f| f.number == 0);
+    let rules = checks.fired.iter().filter(|f| f.level >= Level::Caution);
+    let mut blocks: Vec<&Fired> = rules.collect();
+    blocks.sort_by_key(|f| (f.number == 0, f.level < Level::Block));
     blocks
 }
 
@@ -243,7 +243,13 @@ pub fn view(
     let rows = blocks(checks).into_iter().map(|fired| ui::StandingBlock {
         text: fired.text.get(lang).into(),
         source: fired.source.get(lang).into(),
-        stops: stops(fired.stops).get(lang).into(),
+        stops: match fired.level {
+            Level::Caution => Text::new("printed on the order", "wird auf den Auftrag gedruckt"),
+            _ => stops(fired.stops),
+        }
+        .get(lang)
+        .into(),
+        caution: fired.level == Level::Caution,
         given: fired
             .overridden
             .as_ref()

@@ -6,6 +6,7 @@ use super::cues::Cues;
 use super::desk::{Desk, List};
 use super::exchange::{Exchange, Packages};
 use super::handing::Source;
+use super::help::Helping;
 use super::look::Look;
 use super::open::Open;
 use super::printing::{Prints, Want};
@@ -50,6 +51,8 @@ pub struct Session {
     pub tables: Tables,
     /// The settings screen.
     pub settings: Settings,
+    /// Help on a step.
+    pub help: Helping,
     /// The screen of reasons.
     pub reasons: Reasons,
     /// Print jobs, and the printers chosen.
@@ -93,6 +96,7 @@ impl Session {
             look,
             tables,
             settings: Settings::default(),
+            help: Helping::default(),
             reasons: Reasons::default(),
             prints: Prints::default(),
             exchange: Exchange::default(),
@@ -368,6 +372,7 @@ impl Session {
                 self.take_up_block();
             }
             ui::Screen::Photographs => self.look_for_photographs(),
+            ui::Screen::Position => self.find_before(),
             ui::Screen::History | ui::Screen::Conflicts => self.look_at_record(),
             // A cast without photographs is photographed first.
             ui::Screen::Mark => {

@@ -6,7 +6,7 @@ use super::marking::Marking;
 use super::open::{Case, Open};
 use super::questions::{facts, intended};
 use super::session::Session;
-use super::{check, follow, handing, history, reasons, text, timer, versions};
+use super::{check, follow, handing, help, history, reasons, text, timer, versions};
 use crate::stand;
 use crate::visits::Foot;
 use chrono::NaiveDate;
@@ -34,9 +34,14 @@ pub fn show(app: &App, session: &mut Session) {
     let since = session.since();
     let clinic = session.clinic();
     let labelling = session.labelling_view();
+    let on_its_way = match session.screen {
+        ui::Screen::HandOver => session.on_its_way(),
+        _ => String::new(),
+    };
     let Session {
         open,
         reasons: given,
+        help: given_help,
         prints,
         taking,
         screen,
@@ -57,6 +62,7 @@ pub fn show(app: &App, session: &mut Session) {
     data.set_visit(visit_line(open, lang).into());
     data.set_steps(text::models(open.steps(&tables.tolerances)));
     data.set_cautions(advice::count(&checks));
+    data.set_helped(help::key(screen).is_some());
     data.set_two_versions(open.versions.count() as i32);
     match screen {
         ui::Screen::Check => {
@@ -142,11 +148,15 @@ pub fn show(app: &App, session: &mut Session) {
                 &source.visit,
                 source.side,
                 source.lab(),
+                &on_its_way,
             ));
         }
         ui::Screen::Reasons => app
             .global::<ui::Reasons>()
             .set_view(reasons::view(given, open, &checks, &clinic, lang)),
+        ui::Screen::Help => app
+            .global::<ui::Help>()
+            .set_view(help::view(given_help, lang)),
         ui::Screen::History => data.set_history(history::view(&open.told)),
         ui::Screen::Conflicts => data.set_conflicts(versions::view(open, lang)),
         ui::Screen::FollowUp => {
@@ -181,6 +191,7 @@ pub fn show(app: &App, session: &mut Session) {
         }
         ui::Screen::Examine => data.set_examine(question_list(open, screen, tables, &checks, lang)),
         ui::Screen::Position => {
+            data.set_position_before(open.position_before().is_some());
             data.set_position(question_list(open, screen, tables, &checks, lang))
         }
         _ => {}

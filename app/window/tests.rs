@@ -200,7 +200,7 @@ fn the_demo_is_measured_judged_marked_ordered_and_written() {
         let open = s.open.as_ref().expect("an open visit");
         let view = open
             .papers
-            .hand_over_view(&open.case.visit, open.case.side, None);
+            .hand_over_view(&open.case.visit, open.case.side, None, "");
         view.papers
             .iter()
             .all(|p| !p.file.is_empty() || !p.problem.is_empty())

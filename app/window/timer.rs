@@ -1,12 +1,12 @@
 //! The timer of the cast: from the dip of the first slab to removal and on to the photographs.
 //! The times are in the visit, so the timer survives the program.
 
-use super::questions::record_mut;
+use super::questions::{put_off_words, record_mut};
 use super::text::models;
 use plinthside_measure::marks::Side;
 use plinthside_ui as ui;
 use plinthside_visit::aids::{Plaster, Stage, Timers};
-use plinthside_visit::{CastRecord, Lang, Visit, When};
+use plinthside_visit::{CastRecord, Lang, Text, Visit, When};
 
 fn record(visit: &Visit, side: Side) -> Option<&CastRecord> {
     visit.cast(side).map(|cast| &cast.record)
@@ -31,9 +31,16 @@ pub fn choose_plaster(visit: &mut Visit, side: Side, timers: &Timers, index: usi
     }
 }
 
-/// The first slab is dipped.
-pub fn start(visit: &mut Visit, side: Side, now: When) {
-    record_mut(visit, side).dipped_at.get_or_insert(now);
+/// The first slab is dipped. Whoever works here casts and has marked, unless somebody else was named.
+pub fn start(visit: &mut Visit, side: Side, by: &str, now: When) {
+    visit.deferred = None;
+    let record = record_mut(visit, side);
+    record.dipped_at.get_or_insert(now);
+    for who in [&mut record.cast_by, &mut record.marked_by] {
+        if who.is_empty() {
+            by.clone_into(who);
+        }
+    }
 }
 
 /// The cast is off.
@@ -88,6 +95,14 @@ pub fn view(
         elapsed: "0:00".into(),
         ..Default::default()
     };
+    if let Some(why) = &visit.deferred {
+        let said = Text::new("Casting was put off", "Das Gipsen ist verschoben");
+        cautions.push(ui::Remark {
+            text: format!("{}: {}", said.get(lang), put_off_words(why, lang)).into(),
+            source: Default::default(),
+            tone: ui::Tone::Caution,
+        });
+    }
     let Some((since, stages)) = stages(visit, side, timers) else {
         view.cautions = models(cautions);
         return view;
@@ -175,9 +190,9 @@ mod tests {
                 .row_data(0)
                 .is_some_and(|p| p.chosen)
         );
-        start(&mut visit, Side::Left, at(10));
+        start(&mut visit, Side::Left, "Ines Calloway", at(10));
         choose_plaster(&mut visit, Side::Left, &timers, 1, Lang::De); // too late: it is wet
-        start(&mut visit, Side::Left, at(50)); // a second tap changes nothing
+        start(&mut visit, Side::Left, "Ines Calloway", at(50)); // a second tap changes nothing
         let fast = &timers.plaster[0];
         let moulding = show(&visit, 10 + i64::from(fast.mould_s) - 5);
         assert_eq!(

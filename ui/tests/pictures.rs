@@ -144,6 +144,11 @@ fn follow_up_entry_and_leaflet() {
 }
 
 #[test]
+fn help_screen() {
+    check(Screen::Help, "help");
+}
+
+#[test]
 fn history_screen() {
     check(Screen::History, "history");
 }

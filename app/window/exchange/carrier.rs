@@ -3,6 +3,7 @@
 
 use super::receipts::{self, Answered};
 use crate::lent::{FarStore, Keeper, far_store};
+use crate::outbox;
 use crate::records::device_name;
 use plinthside_exchange::{
     Devices, ExchangeError, Invitation, Progress, Report, Sync, TargetSpec, Targets, answers,
@@ -75,6 +76,8 @@ pub enum Told {
 pub struct Done {
     /// The two ways.
     pub report: Report,
+    /// Packages that were laid there for their labs.
+    pub laid: Vec<String>,
     /// Answers of labs that lay there.
     pub answers: Vec<Answered>,
     /// Answers that cannot be read, in words.
@@ -329,9 +332,13 @@ impl Thread {
         )?;
         let mut done = Done {
             report,
+            laid: Vec::new(),
             answers: Vec::new(),
             unread: Vec::new(),
         };
+        if !done.report.cancelled {
+            done.laid = outbox::deliver(&self.store, &spec.name, target.as_ref())?;
+        }
         let due = by_hand || self.answers_at.is_none_or(|at| at.elapsed() >= ANSWERS);
         if due && !done.report.cancelled {
             self.answers_at = Some(Instant::now());

@@ -98,6 +98,14 @@ fn results(exchange: &Exchange, disputed: usize, lang: Lang) -> Vec<ui::Remark> 
             Came::Refused(problem) => lines.push(remark(problem, Tone::Caution)),
             Came::Done(done) => {
                 lines.extend(words::report(&done.report, lang));
+                if !done.laid.is_empty() {
+                    let laid = done.laid.join(", ");
+                    let text = Text::new(
+                        format!("Laid there for the lab: {laid}."),
+                        format!("Dort für die Werkstatt abgelegt: {laid}."),
+                    );
+                    lines.push(remark(text.get(lang), Tone::Good));
+                }
                 let answers = done.answers.len();
                 if answers > 0 {
                     let text = Text::new(

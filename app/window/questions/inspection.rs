@@ -1,7 +1,9 @@
 //! What hand and eye check on the shell: wall, cracks, dents, rock, how far the plaster reaches.
 
 use super::position::{number, word};
+use super::record::{EitherOf, MarksMissing};
 use super::{Question, Scale};
+use plinthside_measure::marks::Side;
 use plinthside_visit::cast_record::{Crack, DentPlace, Packing};
 
 /// The questions about the shell, in the order of handling it.
@@ -35,6 +37,35 @@ pub fn inspection() -> Vec<Box<dyn Question>> {
             "Dünnste Wand",
             mm(15.0, 0.5),
             |c| &mut c.inspection.wall_min_mm,
+        ),
+        Box::new(MarksMissing),
+        Box::new(EitherOf {
+            key: "inspection.skin_wiped",
+            label: ["Marks on the skin", "Marken auf der Haut"],
+            answers: [
+                (false, ["still there", "noch da"]),
+                (true, ["wiped off", "abgewischt"]),
+            ],
+            access: |c| &mut c.inspection.skin_wiped,
+        }),
+        Box::new(EitherOf {
+            key: "cast.side_written",
+            label: ["Letter on the plaster", "Buchstabe auf dem Gips"],
+            answers: [(Side::Left, ["L", "L"]), (Side::Right, ["R", "R"])],
+            access: |c| &mut c.record.side_written,
+        }),
+        number(
+            "cast.foot_to_leg_reached_deg",
+            "Foot to leg, reached",
+            "Fuß zu Bein, erreicht",
+            Scale {
+                low: -50.0,
+                high: 30.0,
+                step: 1.0,
+                unit: "deg",
+                repeats: false,
+            },
+            |c| &mut c.record.foot_to_leg_reached_deg,
         ),
         number(
             "inspection.wall_heel_ankle_mm",

@@ -9,7 +9,10 @@ mod order;
 mod person;
 mod position;
 mod readings;
+mod record;
 mod ruler;
+mod scale;
+mod together;
 
 pub use follow::{draft, follow};
 pub use inspection::inspection;
@@ -17,13 +20,13 @@ pub use order::{order, order_mut};
 pub use person::{facts, person};
 pub use position::{cast_mut, intended, position, record_mut};
 pub use readings::examination;
+pub use record::{PUT_OFF, put_off_words};
 pub use ruler::{awaited, finished, ruler};
+pub use scale::Scale;
 
 use super::text::models;
 use plinthside_measure::marks::Side;
 use plinthside_ui as ui;
-use plinthside_visit::entry::Problem;
-use plinthside_visit::verdict::Range;
 use plinthside_visit::{Entry, Lang, Text, Visit, format};
 
 /// What a question is answered with.
@@ -38,66 +41,14 @@ pub enum Kind {
     Text,
 }
 
-/// The scale of a number: its ends are the plausible limits.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Scale {
-    /// Lower end.
-    pub low: f64,
-    /// Upper end.
-    pub high: f64,
-    /// One step of the steppers.
-    pub step: f64,
-    /// Unit as the data files spell it (`deg`, `mm`).
-    pub unit: &'static str,
-    /// Whether repeats are kept.
-    pub repeats: bool,
-}
-
-impl Scale {
-    /// A scale over plausible limits; open ends are closed wide enough to be of use.
-    pub fn over(limits: Option<Range>, unit: &'static str, repeats: bool) -> Self {
-        let low = limits.and_then(|l| l.low).unwrap_or(0.0);
-        let high = limits
-            .and_then(|l| l.high)
-            .filter(|h| *h > low)
-            .unwrap_or(low + 100.0);
-        let step = if high - low <= 2.0 {
-            0.05
-        } else if high - low > 400.0 {
-            5.0
-        } else {
-            1.0
-        };
-        Self {
-            low,
-            high,
-            step,
-            unit,
-            repeats,
-        }
-    }
-
-    /// An entry as set on the screen: kept as it is, with what is wrong with it.
-    fn entry(self, value: f64) -> Entry {
-        let mut entry = Entry::number((value / self.step).round() * self.step);
-        let (low, high) = (self.low, self.high);
-        if entry.value.is_some_and(|v| v < low || v > high) {
-            let unit = format::unit(self.unit).trim().to_owned();
-            entry.problem = Some(Problem::OutsideLimits {
-                low,
-                high,
-                unit,
-                perhaps: Vec::new(),
-            });
-        }
-        entry
-    }
-}
-
 /// One thing to find out of a visit for one foot, or of whatever else is asked about.
 pub trait Question<T = Visit, At = Side> {
     /// What rules and norms call it: key of a reading, path of a field, name of a fact.
     fn key(&self) -> String;
+    /// What it is asked together with.
+    fn group(&self) -> String {
+        self.key()
+    }
     /// Name in the list.
     fn label(&self, lang: Lang) -> String;
     /// Name above the answer.
@@ -181,8 +132,10 @@ pub enum Ask {
     Type(String),
     /// Takes the last change back.
     Undo,
-    /// On to the next question.
+    /// On to the next question; a copied answer is confirmed.
     Next,
+    /// Confirms what was copied together with the question in hand, and goes on behind it.
+    Together,
 }
 
 /// So many changes can be taken back.
@@ -258,6 +211,10 @@ impl<T: Clone + PartialEq, At: Copy> Asking<T, At> {
             Ask::Undo => self.undo(of, at),
             Ask::Next => {
                 self.confirm(of, at);
+                return true;
+            }
+            Ask::Together => {
+                self.confirm_together(of, at);
                 return true;
             }
         }
@@ -372,6 +329,11 @@ impl<T: Clone + PartialEq, At: Copy> Asking<T, At> {
         if let Some(question) = self.questions.get(self.chosen) {
             change(question.as_ref(), visit, self.repeat);
         }
+        self.changed(before, visit);
+    }
+
+    /// Something was changed from what was before: it can be taken back.
+    pub fn changed(&mut self, before: T, visit: &T) {
         if *visit != before {
             if self.left.as_ref() != Some(&before) {
                 self.undo.clear();
@@ -441,6 +403,9 @@ impl<T: Clone + PartialEq, At: Copy> Asking<T, At> {
             places: models(q.places(visit, side)),
             ..Default::default()
         };
+        let with_it = self.with_it(visit, side, lang);
+        view.together_count = with_it.len() as i32;
+        view.together = with_it.join(" · ").into();
         match q.kind() {
             Kind::OneOf => view.answer = ui::Answer::OneOf,
             Kind::AnyOf => view.answer = ui::Answer::AnyOf,

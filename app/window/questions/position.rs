@@ -1,5 +1,6 @@
 //! How the cast is taken: intended position, before the plaster is wet.
 
+use super::record::{PutOff, line};
 use super::{Kind, Question, Scale, item};
 use plinthside_measure::marks::Side;
 use plinthside_ui as ui;
@@ -101,6 +102,22 @@ pub fn position() -> Vec<Box<dyn Question>> {
             scale(1.0, 20.0, ""),
             |c| &mut c.record.layers_overlap,
         ),
+        line(
+            "cast.slab_pattern",
+            "How the slabs are laid",
+            "Wie die Longuetten liegen",
+            |c| &mut c.record.slab_pattern,
+        ),
+        line("cast.extent", "From where to where", "Von wo bis wo", |c| {
+            &mut c.record.extent
+        }),
+        line("cast.marked_by", "Marked by", "Markiert von", |c| {
+            &mut c.record.marked_by
+        }),
+        line("cast.cast_by", "Cast by", "Gegipst von", |c| {
+            &mut c.record.cast_by
+        }),
+        Box::new(PutOff),
     ]
 }
 

@@ -116,6 +116,10 @@ impl Question for OfKind {
         self.0.key.clone()
     }
 
+    fn group(&self) -> String {
+        self.0.group.clone()
+    }
+
     fn label(&self, lang: Lang) -> String {
         self.0.label.get(lang).to_owned()
     }

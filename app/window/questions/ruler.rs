@@ -21,16 +21,16 @@ enum Number {
 }
 
 /// A mark with the limits of what a ruler plausibly shows, mm (common practice, no source).
-struct Mark {
-    name: &'static str,
-    label: [&'static str; 2],
+pub(super) struct Mark {
+    pub(super) name: &'static str,
+    pub(super) label: [&'static str; 2],
     sideways: Number,
     height: [f64; 2],
     forward: [f64; 2],
     offset: [f64; 2],
 }
 
-const MARKS: [Mark; 6] = [
+pub(super) const MARKS: [Mark; 6] = [
     Mark {
         name: MarkName::HEEL_LOWER,
         label: ["Heel, lower", "Ferse, unten"],

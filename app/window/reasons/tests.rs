@@ -48,7 +48,7 @@ fn a_block_is_gone_past_with_a_reason_and_stands_again_when_it_is_taken_back() {
     tap(&window, &format!("Go past: {}", heavy.text));
     picture(&window, "reasons-2");
     // A blank is no reason.
-    tap(&window, "Go past with this reason");
+    tap(&window, "Give this reason");
     assert!(
         !window
             .app
@@ -62,7 +62,7 @@ fn a_block_is_gone_past_with_a_reason_and_stands_again_when_it_is_taken_back() {
         "Type a reason, or tap one",
         "the larger hinge is on its way",
     );
-    tap(&window, "Go past with this reason");
+    tap(&window, "Give this reason");
     let now = blocks(&window)
         .into_iter()
         .find(|b| b.text == heavy.text)

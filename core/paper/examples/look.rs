@@ -9,6 +9,7 @@ use data::*;
 use plinthside_measure::marks::Side;
 use plinthside_paper::*;
 use plinthside_visit::Lang;
+use plinthside_visit::aids::{CheckLists, Timers};
 use std::path::Path;
 use std::time::Instant;
 
@@ -93,6 +94,18 @@ fn main() {
         let text = a_leaflet(lang);
         let set = leaflet(&a_leaflet_sheet(&text), Paper::A4).unwrap();
         keep(format!("leaflet-{name}.pdf"), set.pdf().unwrap());
+    }
+    let (lists, timers) = (CheckLists::shipped().unwrap(), Timers::shipped().unwrap());
+    for (lang, name) in [(Lang::En, "en"), (Lang::De, "de")] {
+        let card = CouchCard {
+            clinic: &a_clinic(),
+            lists: &lists,
+            timers: &timers,
+            lang,
+            date: date(),
+        };
+        let set = couch_card(&card, Paper::A4).unwrap();
+        keep(format!("couch-card-{name}.pdf"), set.pdf().unwrap());
     }
     in_german(&keep);
     let clinic = a_clinic();

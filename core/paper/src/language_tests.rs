@@ -20,6 +20,7 @@ fn every_phrase_has_its_german() {
         include_str!("bench/mod.rs"),
         include_str!("bench/numbers.rs"),
         include_str!("bench/views.rs"),
+        include_str!("card.rs"),
         include_str!("leaflet.rs"),
         include_str!("packing.rs"),
         include_str!("language.rs"),
@@ -27,6 +28,7 @@ fn every_phrase_has_its_german() {
         include_str!("../templates/bench.typ"),
         include_str!("../templates/packing.typ"),
         include_str!("../templates/mat.typ"),
+        include_str!("../templates/card.typ"),
         include_str!("../templates/leaflet.typ"),
     ];
     let asks = [

@@ -2,13 +2,14 @@
 //!
 //! Every document is a plain function from data to a [`Document`], which is then written as PDF or
 //! PNG: [`mat()`], [`label()`], [`labels`], [`order()`], [`bench()`],
-//! [`packing_list`], [`leaflet()`]. The caller gives the date; the same data gives the same bytes. Templates are
+//! [`packing_list`], [`leaflet()`], [`couch_card`]. The caller gives the date; the same data gives the same bytes. Templates are
 //! the files in `templates/`; what someone typed reaches them as text and never as markup.
 //!
 //! [`CastCode`] is the code itself, [`qr`] draws it and reads it from photographs.
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used))]
 
 pub mod bench;
+mod card;
 pub mod code;
 mod error;
 pub mod label;
@@ -24,6 +25,7 @@ mod typeset;
 mod words;
 
 pub use bench::{Bench, Outline, bench};
+pub use card::{CouchCard, couch_card};
 pub use code::CastCode;
 pub use error::PaperError;
 pub use label::{Label, LabelSize, PrinterDots, label, labels};

@@ -37,6 +37,8 @@ pub struct OrderSheet<'a> {
     pub without_photographs: bool,
     /// Cautions in force, in words.
     pub cautions: &'a [String],
+    /// Rules that a reason may have been given for: their id, and what they say.
+    pub rules: &'a [(String, String)],
     /// Language it is printed in; what was typed stays as typed.
     pub lang: Lang,
     /// Date of printing.
@@ -60,6 +62,8 @@ pub fn order(sheet: &OrderSheet<'_>, paper: Paper) -> Result<Document, PaperErro
         .overrides
         .iter()
         .map(|(rule, o)| {
+            let said = sheet.rules.iter().find(|(id, _)| id == rule);
+            let rule = said.map_or(rule, |(_, said)| said);
             json!({"rule": rule, "reason": o.reason, "by": o.by, "at": w.date(o.at.date_naive())})
         })
         .collect();

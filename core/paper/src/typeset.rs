@@ -207,6 +207,7 @@ static SHELF: LazyLock<Shelf> = LazyLock::new(|| {
         "order.typ",
         "bench.typ",
         "packing.typ",
+        "card.typ",
         "leaflet.typ"
     ]
     .into_iter()

@@ -1,6 +1,7 @@
 //! Everything an examination, a cast record and an order must be able to hold, by name.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
+use plinthside_visit::aids::{CheckLists, Help};
 use plinthside_visit::cast_record::{CastRecord, Inspection};
 use plinthside_visit::examination::{Dimension, WeightBearing, reading_kind, reading_kinds};
 use plinthside_visit::follow_up::{Problem, ReceiptAnswer, RemakeCause};
@@ -203,4 +204,33 @@ fn words_of_states_receipts_and_remakes() {
         "measurement marking cast_shape order_content lab wear patient_change"
     );
     assert!(Problem::ALL.len() >= 10);
+}
+
+/// Help stands for every step, in both languages, and names check lists that are there.
+#[test]
+fn help() {
+    let help = Help::shipped().unwrap();
+    let steps = "person examine position cast photographs mark check inspect ruler order label \
+                 hand-over follow-up";
+    for step in names(steps) {
+        let step = help
+            .step(step)
+            .unwrap_or_else(|| panic!("no help on {step}"));
+        for line in &step.lines {
+            assert!(!line.say.en.is_empty() && !line.say.de.is_empty());
+            assert!(
+                line.source
+                    .as_ref()
+                    .is_none_or(|s| !s.line(Lang::De).is_empty())
+            );
+        }
+    }
+    let lists = CheckLists::shipped().unwrap();
+    assert!(help.unknown_lists(&lists).is_empty());
+    let shown = help.step.iter().flat_map(|step| &step.lists).count();
+    assert_eq!(
+        shown,
+        lists.list.len(),
+        "every check list is shown somewhere"
+    );
 }

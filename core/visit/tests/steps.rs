@@ -271,7 +271,7 @@ fn every_clinical_block_falls_to_a_typed_reason() {
     assert_eq!(now.overridden.unwrap().reason, "dressed, window cut");
     visit.take_back("broken-skin", Side::Left);
     assert!(fired(&visit, "broken-skin").is_in_the_way_of(Stops::Casting));
-    // A block of signing needs a draft; a caution stops nothing; identity never falls.
+    // A block of signing needs a draft; a caution may be answered; identity never falls.
     visit.person.body_mass_kg = Some(entry(120.0));
     let mut with_order = complete(Side::Left);
     with_order.person.body_mass_kg = Some(entry(120.0));
@@ -284,10 +284,9 @@ fn every_clinical_block_falls_to_a_typed_reason() {
     assert!(!fired(&with_order, "too-heavy-for-the-hinge").is_in_the_way_of(Stops::Signing));
     with_order.casts[0].inspection.marks_missing = vec!["mtp-5".into()];
     let caution = fired(&with_order, "marks-absent");
-    assert_eq!(
-        past(&mut with_order, &caution, "x"),
-        Err(GoPastError::StopsNothing)
-    );
+    past(&mut with_order, &caution, "felt through the stockinette").unwrap();
+    let answered = fired(&with_order, "marks-absent").overridden.unwrap();
+    assert_eq!(answered.reason, "felt through the stockinette");
     let mut crossed = with_order.clone();
     crossed.sides = vec![Side::Right];
     let sides = fired(&crossed, "sides-differ");

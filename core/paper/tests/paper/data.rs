@@ -102,6 +102,7 @@ pub fn an_order_sheet<'a>(
         cast: None,
         without_photographs: false,
         cautions,
+        rules: &[],
         lang: Lang::En,
         date: date(),
     }

@@ -4,6 +4,7 @@ use crate::data::*;
 use plinthside_measure::marks::Side;
 use plinthside_paper::*;
 use plinthside_visit::Lang;
+use plinthside_visit::aids::{CheckLists, Timers};
 
 fn words(document: &Document) -> String {
     let text = document.text().concat().replace('\n', " ");
@@ -211,6 +212,37 @@ fn a_german_packing_list_and_mat() {
             ],
             &[],
         );
+    }
+}
+
+#[test]
+fn the_couch_card_is_one_page_with_every_list_and_time() {
+    let lists = CheckLists::shipped().unwrap();
+    let timers = Timers::shipped().unwrap();
+    for lang in [Lang::En, Lang::De] {
+        for paper in [Paper::A4, Paper::Letter] {
+            let card = CouchCard {
+                clinic: &a_clinic(),
+                lists: &lists,
+                timers: &timers,
+                lang,
+                date: date(),
+            };
+            let document = couch_card(&card, paper).unwrap();
+            assert_eq!(document.pages(), 1, "{lang:?} {paper}");
+            let text = words(&document);
+            let items = lists.list.iter().flat_map(|list| &list.items);
+            for item in items {
+                assert!(text.contains(item.say.get(lang)), "{item:?} not in {text}");
+            }
+            for plaster in &timers.plaster {
+                assert!(text.contains(plaster.label.get(lang)));
+                assert!(text.contains(&plaster.source.line(lang)));
+            }
+            if lang == Lang::De {
+                assert_german(&document, &["An der Liege", "Fuß zu Bein, erreicht"], &[]);
+            }
+        }
     }
 }
 

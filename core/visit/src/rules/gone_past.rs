@@ -1,4 +1,5 @@
-//! Going past a block with a typed reason: clinical blocks fall to one, identity to none.
+//! Going past a block with a typed reason: clinical blocks fall to one, identity to none. A caution
+//! needs none, but may be answered with one, which is printed beside it.
 
 use super::{Fired, Level, Stops};
 use crate::order::Override;
@@ -28,7 +29,7 @@ pub enum GoPastError {
         "left and right must agree before anything goes on; correct the side, no reason goes past this"
     )]
     Absolute,
-    /// Not a block.
+    /// A note or a suggestion.
     #[error("this stops nothing: no reason is needed")]
     StopsNothing,
     /// Blank.
@@ -44,7 +45,7 @@ impl Visit {
     /// the others in the visit; signing copies them into the order, so that paper shows all.
     ///
     /// # Errors
-    /// It is no block or an absolute one, the reason is blank, or there is no draft to sign.
+    /// It is a mere note or an absolute block, the reason is blank, or there is no draft to sign.
     pub fn go_past(
         &mut self,
         block: &Fired,
@@ -55,8 +56,8 @@ impl Visit {
     ) -> Result<(), GoPastError> {
         match block.level {
             Level::AbsoluteBlock => return Err(GoPastError::Absolute),
-            Level::Block => {}
-            Level::Note | Level::Suggest | Level::Caution => return Err(GoPastError::StopsNothing),
+            Level::Block | Level::Caution => {}
+            Level::Note | Level::Suggest => return Err(GoPastError::StopsNothing),
         }
         if reason.trim().is_empty() {
             return Err(GoPastError::NoReason);

@@ -49,7 +49,7 @@ pub struct Fired {
     pub source: Text,
     /// What it suggests.
     pub suggest: Option<Suggestion>,
-    /// The reason typed to go past a block, if any.
+    /// The reason typed to go past a block, or in answer to a caution, if any.
     pub overridden: Option<Override>,
 }
 
@@ -129,7 +129,9 @@ fn fired(rule: &Rule, facts: &CaseFacts<'_>) -> Fired {
         .reason_for(&rule.id, *side)
         .filter(|_| rule.stops != Stops::Signing)
         .or_else(|| revision.and_then(|r| r.overrides.get(&rule.id)))
-        .filter(|o| rule.level == Level::Block && !o.reason.trim().is_empty())
+        .filter(|o| {
+            matches!(rule.level, Level::Block | Level::Caution) && !o.reason.trim().is_empty()
+        })
         .cloned();
     Fired {
         rule: rule.id.clone(),
