@@ -102,10 +102,34 @@ fn unknown_names_are_refused() {
         mat_mm: None,
         normal: [0.0; 3],
     }];
-    assert!(matches!(
-        where_next(&solution, &bad, &[], 0.0),
-        Err(AdviceError::Impossible(_))
-    ));
+    let impossible = |nominal: &[Nominal], goals: &[Goal], toes_deg: f64| {
+        let error = where_next(&solution, nominal, goals, toes_deg);
+        assert!(
+            matches!(error, Err(AdviceError::Impossible(_))),
+            "{error:?}"
+        );
+    };
+    impossible(&bad, &[], 0.0);
+    impossible(&[], &[], f64::NAN);
+    for (tolerance, slope) in [
+        (0.0, 1.0),
+        (-1.0, 1.0),
+        (f64::NAN, 1.0),
+        (1.0, f64::INFINITY),
+    ] {
+        let gradient = vec![(taps[0].mark.clone(), [slope, 0.0, 0.0])];
+        impossible(
+            &[],
+            &[Goal {
+                gradient,
+                tolerance,
+            }],
+            0.0,
+        );
+    }
+    let tags_alone = solve(&world.mat, &photos, &[], &SolveOptions::default()).expect("solved");
+    let nothing = where_next(&tags_alone, &[], &[], 0.0);
+    assert_eq!(nothing, Err(AdviceError::NoMarks));
 }
 
 fn goals(world: &World) -> Vec<Goal> {

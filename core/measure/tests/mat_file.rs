@@ -28,35 +28,69 @@ fn a_plain_file_is_read_and_written_back() {
 fn each_fault_is_refused_in_a_sentence() {
     let swapped = |from: &str, to: &str| GOOD.replace(from, to);
     let cases = [
-        ("repeated id", swapped("\"id\": 2", "\"id\": 1")),
-        ("no such id", swapped("\"id\": 2", "\"id\": 587")),
-        ("family", swapped("tag36h11", "tag25h9")),
+        (
+            "repeated id",
+            "give every tag its own number",
+            swapped("\"id\": 2", "\"id\": 1"),
+        ),
+        (
+            "no such id",
+            "correct its number",
+            swapped("\"id\": 2", "\"id\": 587"),
+        ),
+        (
+            "family",
+            "Print a mat of that family",
+            swapped("tag36h11", "tag25h9"),
+        ),
         (
             "border",
+            "correct border_bits",
             swapped("\"name\"", "\"border_bits\": 3, \"name\""),
         ),
         (
             "collinear",
+            "in turn round",
             swapped("[0,30],[30,30],[30,0],[0,0]", "[0,0],[10,0],[20,0],[30,0]"),
         ),
         (
             "crossing",
+            "in turn round",
             swapped("[0,30],[30,30],[30,0],[0,0]", "[0,30],[30,0],[30,30],[0,0]"),
         ),
         (
             "same point",
+            "in turn round",
             swapped("[0,30],[30,30],[30,0],[0,0]", "[0,0],[0,0],[0,0],[0,0]"),
         ),
         (
             "three corners",
+            "needs four corners",
             swapped(",[0,0]]},\n  {\"id\": 1", "]},\n  {\"id\": 1"),
         ),
-        ("one coordinate", swapped("[0,30],", "[0],")),
-        ("mixed coordinates", swapped("[0,30],", "[0,30,1],")),
-        ("not a number", swapped("[0,30],", "[0,null],")),
-        ("metres of nonsense", swapped("[0,30],", "[0,1e300],")),
+        (
+            "one coordinate",
+            "needs four corners",
+            swapped("[0,30],", "[0],"),
+        ),
+        (
+            "mixed coordinates",
+            "needs four corners",
+            swapped("[0,30],", "[0,30,1],"),
+        ),
+        (
+            "not a number",
+            "plinthside mat",
+            swapped("[0,30],", "[0,null],"),
+        ),
+        (
+            "metres of nonsense",
+            "give its corners in millimetres",
+            swapped("[0,30],", "[0,1e300],"),
+        ),
         (
             "few tags",
+            "use a mat with more",
             swapped("{\"id\": 0", "{\"id\": 9")
                 .split(",\n")
                 .next()
@@ -65,10 +99,12 @@ fn each_fault_is_refused_in_a_sentence() {
         ),
         (
             "sheet gap",
+            "without a gap",
             swapped("\"id\": 2,", "\"id\": 2, \"sheet\": 5,"),
         ),
         (
             "bar of nothing",
+            "measure it again in millimetres",
             swapped(
                 "\"name\"",
                 "\"printed\": {\"across_mm\": [0, 200, 0.3]}, \"name\"",
@@ -76,6 +112,7 @@ fn each_fault_is_refused_in_a_sentence() {
         ),
         (
             "bar in centimetres",
+            "measure it again in millimetres",
             swapped(
                 "\"name\"",
                 "\"printed\": {\"along_mm\": [200, 20, 0.3]}, \"name\"",
@@ -83,18 +120,27 @@ fn each_fault_is_refused_in_a_sentence() {
         ),
         (
             "negative sd",
+            "measure it again in millimetres",
             swapped(
                 "\"name\"",
                 "\"printed\": {\"along_mm\": [200, 199, -1]}, \"name\"",
             ),
         ),
-        ("empty", String::new()),
-        ("cut off", GOOD[..90].to_owned()),
+        (
+            "kilometres, in turn",
+            "give its corners in millimetres",
+            swapped(
+                "[0,30],[30,30],[30,0],[0,0]",
+                "[0,1e6],[1e6,1e6],[1e6,0],[0,0]",
+            ),
+        ),
+        ("empty", "plinthside mat", String::new()),
+        ("cut off", "plinthside mat", GOOD[..90].to_owned()),
     ];
-    for (name, text) in cases {
-        let error = Mat::from_json(&text).expect_err(name);
+    for (name, remedy, text) in cases {
+        let error = Mat::from_json(&text).expect_err(name).to_string();
         println!("{name}: {error}");
-        assert!(error.to_string().len() > 30, "{name}");
+        assert!(error.contains(remedy), "{name}: {error}");
     }
     assert!(matches!(
         Mat::from_json(&GOOD.replace("\"id\": 2", "\"id\": 1")),

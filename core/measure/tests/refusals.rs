@@ -95,6 +95,15 @@ fn the_wrong_mat() {
             tag.corners_mm = places[(7 * i + 3) % places.len()];
         }
     });
+    // Nearly the right places, as on another make of the same sheet.
+    refused!(SolveError::TagsDoNotFit { .. }, |w, _, _| {
+        for (i, tag) in w.mat.tags.iter_mut().enumerate() {
+            let (s, c) = (2.4 * i as f64).sin_cos();
+            tag.corners_mm = tag
+                .corners_mm
+                .map(|[x, y, z]| [x + 4.0 * c, y + 4.0 * s, z]);
+        }
+    });
     refused!(SolveError::MirroredLayout { .. }, |w, _, _| {
         for tag in &mut w.mat.tags {
             tag.corners_mm = tag.corners_mm.map(|[x, y, z]| [420.0 - x, y, z]);
@@ -168,12 +177,16 @@ fn corners_that_start_elsewhere_or_run_the_other_way_are_recognised_and_reported
 fn impossible_marks() {
     refused!(SolveError::NoSuchPhotograph { .. }, |_, _, t| t[0].photo =
         "none.jpg".into());
-    refused!(SolveError::BadMark { .. }, |_, _, t| t[0].px[0] = f64::NAN);
-    refused!(SolveError::BadMark { .. }, |_, _, t| t[0].px[1] = -1.0);
-    refused!(SolveError::BadMark { .. }, |_, _, t| t[0].px[0] = 4032.5);
-    refused!(SolveError::BadMark { .. }, |_, _, t| t[0].sd_px = 0.0);
-    refused!(SolveError::BadMark { .. }, |_, _, t| t[0].sd_px =
-        f64::INFINITY);
+    let bad = |part: &str, change: &dyn Fn(&mut MarkView)| {
+        let error = refusal(|_, _, t| change(&mut t[0]));
+        assert!(matches!(error, SolveError::BadMark { .. }), "{error:?}");
+        assert!(error.to_string().contains(part), "{error}");
+    };
+    bad("its place is not a number", &|t| t.px[0] = f64::NAN);
+    bad("outside the picture", &|t| t.px[1] = -1.0);
+    bad("outside the picture", &|t| t.px[0] = 4032.5);
+    bad("not a positive number", &|t| t.sd_px = 0.0);
+    bad("not a positive number", &|t| t.sd_px = f64::INFINITY);
     refused!(SolveError::MarkTwice { .. }, |_, _, t| {
         let again = t[0].clone();
         t.push(again);

@@ -45,25 +45,27 @@ pub enum MatError {
         family: String,
     },
     /// A border that is neither one nor two bits wide.
-    #[error("the mat says border_bits {bits}; a tag36h11 border is 1 or 2 bits wide")]
+    #[error(
+        "the mat says border_bits {bits}; a tag36h11 border is 1 or 2 bits wide: correct border_bits"
+    )]
     Border {
         /// Width named in the file.
         bits: u32,
     },
     /// Too few tags to place a camera.
-    #[error("the mat has {count} tags; at least {FEWEST_TAGS} are needed")]
+    #[error("the mat has {count} tags and at least {FEWEST_TAGS} are needed; use a mat with more")]
     FewTags {
         /// Tags in the file.
         count: usize,
     },
     /// One id on two tags.
-    #[error("tag {id} is in the mat file twice; every tag needs its own number")]
+    #[error("tag {id} is in the mat file twice; give every tag its own number")]
     RepeatedId {
         /// The number used twice.
         id: u32,
     },
     /// An id the family does not have.
-    #[error("tag {id} does not exist in tag36h11 (0 to 586)")]
+    #[error("tag {id} does not exist in tag36h11; correct its number (0 to 586)")]
     NoSuchId {
         /// The number.
         id: u32,
@@ -75,7 +77,7 @@ pub enum MatError {
         id: u32,
     },
     /// A coordinate that is not a number, or absurdly large.
-    #[error("tag {id} has a corner that is not a sensible length in millimetres")]
+    #[error("tag {id} has a corner that is not a sensible length; give its corners in millimetres")]
     Coordinate {
         /// The tag.
         id: u32,

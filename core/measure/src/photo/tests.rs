@@ -296,6 +296,10 @@ fn png_crc(bytes: &[u8]) -> u32 {
 fn a_file_cut_off_anywhere_is_refused() {
     let jpegs =
         [false, true].map(|progressive| jpeg(ColorType::Rgb, picture().as_raw(), progressive, &[]));
+    for file in &jpegs {
+        let error = decode("cut", &file[..file.len() - 2]).expect_err("no end of image");
+        assert!(matches!(error, PhotoError::Truncated { .. }), "{error}");
+    }
     for file in jpegs.into_iter().chain([png(picture().into())]) {
         // Two bytes before the end the last marker of a JPEG, sixteen the last chunk of a PNG.
         for length in (0..file.len() - 16).step_by(7) {

@@ -195,13 +195,27 @@ fn bad_entries_are_refused_in_words() {
         ]),
         RulerError::TooShort { .. }
     ));
-    assert!(matches!(
-        check(vec![
-            bare(M::MTP_1, 147.0),
-            bare(M::MTP_5, 136.0),
-            breadth(80.0),
-            breadth(80.0)
-        ]),
-        RulerError::TooMany(_)
-    ));
+    // One breadth too many, from a mark to itself, between two marks that have offsets.
+    let pair = || vec![bare(M::MTP_1, 147.0), bare(M::MTP_5, 136.0)];
+    let with_offset = |m: &str| mark(reading(m, [140.0, 10.0, 20.0]));
+    let to_itself = RulerLine::Breadth(RulerBreadth {
+        medial: M::MTP_1.into(),
+        lateral: M::MTP_1.into(),
+        breadth_mm: one(80.0),
+        sd_mm: None,
+    });
+    for lines in [
+        [pair(), vec![breadth(80.0), breadth(80.0)]].concat(),
+        [pair(), vec![to_itself]].concat(),
+        vec![with_offset(M::MTP_1), with_offset(M::MTP_5), breadth(80.0)],
+    ] {
+        assert!(matches!(check(lines), RulerError::TooMany(_)));
+    }
+    for sd in [0.0, -1.0, f64::NAN, 500.0] {
+        let error = check(vec![mark(RulerReading {
+            sd_mm: Some(sd),
+            ..good.clone()
+        })]);
+        assert!(error.to_string().contains("the sd of"), "{error}");
+    }
 }

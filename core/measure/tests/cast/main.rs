@@ -13,6 +13,7 @@ mod flat;
 mod invariance;
 mod marks_file;
 mod published;
+mod refused;
 mod report;
 mod side;
 mod support;
