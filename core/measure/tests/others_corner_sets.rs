@@ -61,29 +61,34 @@ fn euroc(camera: &str) -> Option<(Vec<Corners>, Corners)> {
 
 #[test]
 fn tags_held_out_as_marks_come_back_where_the_target_says() {
-    let (mut sharp, mut sets) = (0, 0);
+    let mut sharp = 0;
     for camera in ["cam0", "cam1"] {
         let Some((views, target)) = euroc(camera) else {
             return;
         };
         for held in [
             [7_u32, 10, 14, 21, 25, 28],
-            // The grid's own corners: beyond what the other tags say of the lens.
+            // The grid's own corners, at the pictures' edges and farthest apart.
             [0, 5, 15, 20, 30, 35],
             [8, 9, 16, 19, 26, 27],
         ] {
             let found = held_out_tags(camera, &views, 4, &target, &held);
-            assert!(found.rms_mm < GRID_MM / 1350.0);
             assert!(found.distances_held > 0.92 && found.places_held > 0.9);
-            sharp += u32::from(found.rms_mm < GRID_MM / 1950.0);
-            sets += 1;
+            // As far off as its own ± has it; where that allows 1 part in 2000 it is kept.
+            let over_stated = found.rms_mm / found.stated_rms_mm;
+            assert!((0.6..1.3).contains(&over_stated), "{over_stated}");
+            if found.stated_rms_mm < GRID_MM / 2000.0 {
+                assert!(found.rms_mm < GRID_MM / 2000.0);
+                sharp += 1;
+            }
         }
     }
-    // One set of six, the corners of the grid, misses 1 part in 2000 by much, and one by a hair.
-    assert!(sharp >= 5 && sets == 6, "{sharp} of {sets}");
+    // Not on the grid's own corners: eight views in a second and a half hardly differ, and no other
+    // estimate does better on these: `tests/outside/test_targets.py`.
+    assert_eq!(sharp, 4);
 }
 
-/// Thirty views of half a minute's flight hardly differ: errors of print and lens that they share do
+/// Thirty views of a second and a half hardly differ: errors of print and lens that they share do
 /// not shrink with their number.
 #[test]
 fn thirty_like_views_settle_with_honest_intervals() {
@@ -94,6 +99,7 @@ fn thirty_like_views_settle_with_honest_intervals() {
         for held in [[7_u32, 10, 14, 21, 25, 28], [8, 9, 16, 19, 26, 27]] {
             let found = held_out_tags(camera, &views, 1, &target, &held);
             assert!(found.rms_mm < GRID_MM / 2000.0);
+            assert!(found.rms_mm < 1.4 * found.stated_rms_mm);
             assert!(found.distances_held > 0.88 && found.places_held > 0.8);
         }
     }

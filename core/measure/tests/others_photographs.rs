@@ -83,7 +83,8 @@ fn tags_on_a_screen_come_back_where_the_grid_says() {
             "{held:?}: 1 in {:.0}, corner sd {sd_px:.2} px, {found:.3?}",
             SCREEN_MM / found.rms_mm
         );
-        // 1 in 2000 is the aim; the screen's own 0.07 mm alone leaves 1 in 2270.
+        // 1 in 2000 is the aim; on the screen's own edges it is 1 in 4100, see
+        // `tests/outside/test_targets.py`.
         assert!(found.rms_mm < SCREEN_MM / 1350.0);
         assert!(found.distances_held > 0.9 && found.places_held > 0.9);
     }

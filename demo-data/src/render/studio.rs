@@ -7,7 +7,7 @@ use super::light::Light;
 use super::noise::gaussian;
 use super::patient::{Mark, Patient};
 use super::photo::{develop, jpeg};
-use super::print::Print;
+use super::print::{Laid, Print};
 use super::raster;
 use super::record::{marks_file, photo_name, truth};
 use super::scene::Scene;
@@ -18,14 +18,20 @@ use std::path::Path;
 /// Stored size of a photograph, pixels.
 const SIZE_PX: [u32; 2] = [4000, 3000];
 
-/// The scene of a patient with its marks; light is worked out only if it is to be drawn.
+/// The scene of a patient on the A3 mat with its marks; light is worked out only if it is to be drawn.
 #[must_use]
 pub fn scene(patient: &Patient, lit: bool) -> (Scene, Vec<Mark>) {
+    scene_on(Paper::A3, &[], patient, lit)
+}
+
+/// The same on any mat, its sheets laid as they were.
+#[must_use]
+pub fn scene_on(paper: Paper, laid: &[Laid], patient: &Patient, lit: bool) -> (Scene, Vec<Mark>) {
     let mesh = patient.mesh();
     let marks = patient.marks(&mesh);
     let ink = patient.ink(&mesh, &marks);
-    let layout = Paper::A3.layout();
-    let print = Print::new(&layout, PRINT_SCALE);
+    let layout = paper.layout();
+    let print = Print::new(&layout, PRINT_SCALE, laid);
     let place = layout.label_place;
     let middle = [0, 1].map(|i| (place.min_mm[i] + place.max_mm[i]) / 2.0 * PRINT_SCALE);
     let label = (

@@ -145,11 +145,16 @@ fn planes_that_no_photograph_shows() {
     ];
     let taps = Taps::Length([[200.0, 200.0], [204.0, 203.0]]);
     // Corners that cross would lie partly behind the camera.
-    let crossed = [round[0], round[2], round[1], round[3]];
-    assert_eq!(
-        flat(&taps, 1.5, &seen(crossed, 50.0)),
-        Err(FlatError::NoPlane)
-    );
+    let aside = [
+        [100.0, 100.0],
+        [905.0, 910.0],
+        [870.0, 60.0],
+        [130.0, 820.0],
+    ];
+    for crossed in [[round[0], round[2], round[1], round[3]], aside] {
+        let found = flat(&taps, 1.5, &seen(crossed, 50.0));
+        assert_eq!(found, Err(FlatError::NoPlane));
+    }
     // Apart in the picture, together in the plane.
     assert_eq!(
         flat(&taps, 1.5, &seen(round, 1e-5)),

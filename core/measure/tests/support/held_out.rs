@@ -9,8 +9,9 @@ use statrs::distribution::{ContinuousCDF, StudentsT};
 /// What came back.
 #[derive(Debug)]
 pub struct Found {
-    /// Of the distances between all held-out points.
+    /// Of the distances between all held-out points: found, and as their own ± has it.
     pub rms_mm: f64,
+    pub stated_rms_mm: f64,
     /// Shares inside their 95 % intervals.
     pub distances_held: f64,
     pub places_held: f64,
@@ -62,7 +63,7 @@ pub fn judge(
     (0..3 * n)
         .filter(|k| k % 3 < 2)
         .for_each(|k| c[(k, k)] += target_sd_mm.powi(2));
-    let (mut squares, mut inside, mut pairs) = (0.0, 0.0, 0.0);
+    let (mut squares, mut stated, mut inside, mut pairs) = (0.0, 0.0, 0.0, 0.0);
     for i in 0..n {
         for j in 0..i {
             let way = found(i) - found(j);
@@ -72,6 +73,7 @@ pub fn judge(
             let between = block(i, i) + block(j, j) - block(i, j) - block(j, i);
             let sd = (u.transpose() * between * u)[0].sqrt();
             squares += error * error;
+            stated += sd * sd;
             inside += f64::from(error.abs() < t95 * sd);
             pairs += 1.0;
         }
@@ -82,6 +84,7 @@ pub fn judge(
         .count();
     Found {
         rms_mm: f64::sqrt(squares / pairs),
+        stated_rms_mm: f64::sqrt(stated / pairs),
         distances_held: inside / pairs,
         places_held: covered as f64 / (3 * n) as f64,
         space_rms_mm: (space / n as f64).sqrt(),
