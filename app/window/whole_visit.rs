@@ -164,6 +164,7 @@ fn a_first_visit_by_touch_is_measured_judged_and_its_order_filled() {
     finger.tap("Cast");
     finger.tap("fast plaster");
     finger.tap("First slab dipped");
+    picture(&window, "visit-03-cast");
     finger.tap("Removed");
     println!("{} taps to the removal of the cast", finger.taps());
 
@@ -365,7 +366,5 @@ fn a_repeat_visit_takes_few_taps() {
     });
     picture(&window, "again-06-handed-over");
     println!("repeat visit: {} taps", finger.taps());
-    // The aim is 60. Marking takes 24 of them, the examination 18, where each reading is confirmed by
-    // a tap of its own.
-    assert!(finger.taps() <= 71, "{} taps", finger.taps());
+    assert!(finger.taps() <= 60, "{} taps", finger.taps());
 }

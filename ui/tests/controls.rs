@@ -15,7 +15,7 @@ fn least_mm(screen: Screen) -> f32 {
     }
 }
 
-const SCREENS: [Screen; 22] = [
+const SCREENS: [Screen; 23] = [
     Screen::Reasons,
     Screen::Ruler,
     Screen::Unlock,

@@ -85,6 +85,8 @@ fn s07_a_plantarflexed_first_ray_is_not_balanced() {
         !draft("correction.forefoot"),
         "nothing is balanced by itself"
     );
+    // Balanced by hand, it is warned of.
+    finger.answer(&[("Forefoot", "balance")]);
     let checks = {
         let session = window.inner.session.borrow();
         advice::checks(case(&session), &session.tables)
