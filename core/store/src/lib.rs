@@ -18,6 +18,7 @@ mod error;
 mod exchange;
 mod files;
 mod idle;
+mod in_place;
 mod key;
 mod labels;
 mod photos;
@@ -26,7 +27,6 @@ mod records;
 mod salvage;
 mod schema;
 mod search;
-mod snapshot;
 mod statistics;
 mod store;
 

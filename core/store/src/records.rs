@@ -12,7 +12,7 @@
 use crate::chunks::{first_k, last_k};
 use crate::document::{Document, Heads, Stamp};
 use crate::error::{Result, StoreError};
-use crate::snapshot::Snapshot;
+use crate::in_place;
 use crate::store::Store;
 use automerge::ChangeHash;
 use serde::Serialize;
@@ -31,7 +31,10 @@ pub struct Opened<T> {
     pub value: T,
     id: String,
     heads: Heads,
-    before: Snapshot,
+    /// What it held when it was last on the disk.
+    before: Value,
+    /// A copy of that, or of the state before, to bring up to what it holds.
+    spare: Value,
     saved_at_ms: i64,
 }
 
@@ -157,11 +160,12 @@ impl Store {
         let (heads, json, saved_at_ms) =
             (cached.doc.heads(), cached.doc.value()?, cached.saved_at_ms);
         let value: T = from_json(id, json)?;
-        let before = Snapshot::of(id, &value)?;
+        let before = to_json(id, &value)?;
         Ok(Opened {
             value,
             id: id.to_owned(),
             heads,
+            spare: before.clone(),
             before,
             saved_at_ms,
         })
@@ -177,14 +181,12 @@ impl Store {
     ) -> Result<Saved> {
         let n = self.number(&opened.id)?;
         let stamp = self.stamp(by, why);
-        let changed = opened.before.changed(&opened.id, &opened.value)?;
-        let written = self.write(n, &opened.heads, &changed.before, &changed.after, &stamp);
+        in_place::update(&mut opened.spare, &opened.value).map_err(|e| shape(&opened.id, &e))?;
+        let written = self.write(n, &opened.heads, &opened.before, &opened.spare, &stamp);
         if let Ok(Some((hash, at_ms))) = written {
             opened.heads = vec![hash];
             opened.saved_at_ms = at_ms;
-            opened.before.accept(changed);
-        } else {
-            opened.before.put_back(changed);
+            std::mem::swap(&mut opened.before, &mut opened.spare);
         }
         self.keep_or_drop(written)?;
         let heads = self.cached(n)?.doc.heads();
@@ -372,15 +374,16 @@ impl Store {
 }
 
 pub(crate) fn to_json<T: Serialize>(id: &str, value: &T) -> Result<Value> {
-    serde_json::to_value(value).map_err(|e| StoreError::Shape {
-        id: id.to_owned(),
-        why: e.to_string(),
-    })
+    serde_json::to_value(value).map_err(|e| shape(id, &e))
 }
 
 pub(crate) fn from_json<T: DeserializeOwned>(id: &str, json: Value) -> Result<T> {
-    serde_json::from_value(json).map_err(|e| StoreError::Shape {
+    serde_json::from_value(json).map_err(|e| shape(id, &e))
+}
+
+fn shape(id: &str, error: &serde_json::Error) -> StoreError {
+    StoreError::Shape {
         id: id.to_owned(),
-        why: e.to_string(),
-    })
+        why: error.to_string(),
+    }
 }
