@@ -7,14 +7,27 @@ use std::slice;
 
 /// Makes `old` what `serde_json::to_value(new)` is.
 pub(crate) fn update<T: Serialize + ?Sized>(old: &mut Value, new: &T) -> serde_json::Result<()> {
-    if new.serialize(InPlace(old)).is_err() {
+    if new.serialize(InPlace::Value(old)).is_err() {
         *old = to_value(new)?;
     }
     Ok(())
 }
 
-/// Writes over a value of the same shape.
-struct InPlace<'a>(&'a mut Value);
+/// Writes over what is there, if that has the same shape.
+enum InPlace<'a> {
+    Value(&'a mut Value),
+    /// The key of a member, which must be the same.
+    Key(&'a str),
+}
+
+impl<'a> InPlace<'a> {
+    fn value(self) -> Result<&'a mut Value> {
+        match self {
+            Self::Value(value) => Ok(value),
+            Self::Key(_) => Err(Anew),
+        }
+    }
+}
 
 /// The value has another shape, or is a bare number: it is made anew.
 #[derive(Debug, thiserror::Error)]
@@ -51,10 +64,11 @@ impl<'a> ser::Serializer for InPlace<'a> {
     type SerializeStructVariant = Impossible<(), Anew>;
 
     fn serialize_str(self, new: &str) -> Result {
-        match self.0 {
-            Value::String(old) if old == new => Ok(()),
-            _ => Err(Anew),
-        }
+        let same = match self {
+            Self::Value(old) => old.as_str() == Some(new),
+            Self::Key(old) => old == new,
+        };
+        if same { Ok(()) } else { Err(Anew) }
     }
 
     fn serialize_unit_variant(self, _: &'static str, _: u32, variant: &'static str) -> Result {
@@ -80,11 +94,12 @@ impl<'a> ser::Serializer for InPlace<'a> {
     }
 
     fn serialize_seq(self, _: Option<usize>) -> Result<Elements<'a>> {
-        Ok(Elements(self.0.as_array_mut().ok_or(Anew)?.iter_mut()))
+        let elements = self.value()?.as_array_mut().ok_or(Anew)?;
+        Ok(Elements(elements.iter_mut()))
     }
 
     fn serialize_map(self, _: Option<usize>) -> Result<Members<'a>> {
-        let members = self.0.as_object_mut().ok_or(Anew)?.iter_mut();
+        let members = self.value()?.as_object_mut().ok_or(Anew)?.iter_mut();
         Ok(Members {
             members,
             named: None,
@@ -142,21 +157,14 @@ struct Members<'a> {
     named: Option<&'a mut Value>,
 }
 
-impl Members<'_> {
-    fn is_next(&mut self, key: &str) -> Result {
-        let (there, old) = self.members.next().ok_or(Anew)?;
-        self.named = Some(old);
-        if there == key { Ok(()) } else { Err(Anew) }
-    }
-}
-
 impl SerializeMap for Members<'_> {
     type Ok = ();
     type Error = Anew;
 
     fn serialize_key<T: Serialize + ?Sized>(&mut self, key: &T) -> Result {
-        let key = to_value(key).map_err(|_| Anew)?;
-        self.is_next(key.as_str().ok_or(Anew)?)
+        let (there, old) = self.members.next().ok_or(Anew)?;
+        self.named = Some(old);
+        key.serialize(InPlace::Key(there))
     }
 
     fn serialize_value<T: Serialize + ?Sized>(&mut self, new: &T) -> Result {
@@ -173,8 +181,7 @@ impl SerializeStruct for Members<'_> {
     type Error = Anew;
 
     fn serialize_field<T: Serialize + ?Sized>(&mut self, key: &'static str, new: &T) -> Result {
-        self.is_next(key)?;
-        part(self.named.take(), new)
+        self.serialize_entry(key, new)
     }
 
     fn end(self) -> Result {

@@ -329,6 +329,6 @@ impl<T: Transactable + ReadDoc> Writer<'_, T> {
         let (live, none) = (node.live_json(), Map::new());
         let before = live.as_object().unwrap_or(&none);
         let after = chosen.as_object().ok_or(DocumentError::NoSuchChoice)?;
-        self.fields("", node, before, after)
+        self.fields("", node, &shape::differing(before, after))
     }
 }

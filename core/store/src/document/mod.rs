@@ -163,8 +163,9 @@ impl Document {
             if first {
                 return writer.first(new);
             }
-            let root = Node::of_difference(writer.tx, before, after)?;
-            writer.record("", &root, old, new)
+            let differing = shape::differing(old, new);
+            let root = Node::of_difference(writer.tx, &differing)?;
+            writer.record("", &root, &differing, new)
         })
     }
 

@@ -3,7 +3,7 @@
 //! Two devices may create the same record or list apart. Such twins are one node here, read as
 //! one: the fields of both, the elements of both.
 
-use super::shape;
+use super::shape::{self, Differing};
 use automerge::iter::ListRangeItem;
 use automerge::{AutomergeError, ObjId, ObjType, Prop, ReadDoc, Value as DocValue};
 use serde_json::{Map, Value};
@@ -61,14 +61,12 @@ impl Node {
     }
 
     /// The document as far as writing the difference of two records needs it: fields that do not
-    /// differ are left out, and elements of lists that do not differ are empty.
+    /// differ are left out, and elements of lists that do not differ are empty or left out.
     pub(crate) fn of_difference(
         doc: &impl ReadDoc,
-        before: &Value,
-        after: &Value,
+        differing: &[Differing<'_>],
     ) -> Result<Self, AutomergeError> {
-        record(doc, vec![ObjId::Root], Some((before, after)))
-            .map(|kind| Self::plain(ObjId::Root, kind))
+        record(doc, vec![ObjId::Root], Some(differing)).map(|kind| Self::plain(ObjId::Root, kind))
     }
 
     /// One record within a document, without its surroundings.
@@ -170,7 +168,11 @@ pub(super) fn node(
     };
     let kind = match &winner {
         DocValue::Scalar(scalar) => Kind::Leaf(shape::leaf_from_doc(scalar)),
-        DocValue::Object(ObjType::Map | ObjType::Table) => record(doc, twins(), wanted)?,
+        DocValue::Object(ObjType::Map | ObjType::Table) => {
+            let objects = wanted.and_then(|(old, new)| Some((old.as_object()?, new.as_object()?)));
+            let differing = objects.map(|(old, new)| shape::differing(old, new));
+            record(doc, twins(), differing.as_deref())?
+        }
         DocValue::Object(ObjType::List) => list(doc, twins(), name, wanted)?,
         DocValue::Object(ObjType::Text) => Kind::Leaf(Value::String(doc.text(&op)?)),
     };
@@ -193,32 +195,36 @@ pub(super) fn node(
     Ok(Some(made))
 }
 
-fn owned(all: Vec<(DocValue<'_>, ObjId)>) -> impl Iterator<Item = Candidate> {
+pub(super) fn owned(all: Vec<(DocValue<'_>, ObjId)>) -> impl Iterator<Item = Candidate> {
     all.into_iter().map(|(value, op)| (value.into_owned(), op))
 }
 
 fn record(
     doc: &impl ReadDoc,
     twins: Vec<ObjId>,
-    wanted: Wanted<'_>,
+    differing: Option<&[Differing<'_>]>,
 ) -> Result<Kind, AutomergeError> {
-    let wanted = wanted.and_then(|(before, after)| Some((before.as_object()?, after.as_object()?)));
-    let differs = |field: &str| {
-        wanted
-            .is_none_or(|(before, after)| !shape::same_member(before.get(field), after.get(field)))
-    };
     let mut seen: BTreeMap<String, Vec<Candidate>> = BTreeMap::new();
     for twin in &twins {
-        for item in doc.map_range(twin, ..) {
-            if shape::key_from_doc(&item.key).is_some_and(|field| !differs(field)) {
-                continue;
+        let Some(differing) = differing else {
+            for item in doc.map_range(twin, ..) {
+                let all = seen.entry(item.key.to_string()).or_default();
+                if item.conflict {
+                    all.extend(owned(doc.get_all(twin, Prop::Map(item.key.to_string()))?));
+                } else {
+                    let op = item.id();
+                    all.push((item.value.into_value(), op));
+                }
             }
-            let all = seen.entry(item.key.to_string()).or_default();
-            if item.conflict {
-                all.extend(owned(doc.get_all(twin, Prop::Map(item.key.to_string()))?));
-            } else {
-                let op = item.id();
-                all.push((item.value.into_value(), op));
+            continue;
+        };
+        let keys = differing
+            .iter()
+            .flat_map(|(key, ..)| [shape::key_to_doc(key), shape::removal_key(key)]);
+        for key in keys.chain([shape::FROZEN.to_owned()]) {
+            let found = doc.get_all(twin, key.as_str())?;
+            if !found.is_empty() {
+                seen.entry(key).or_default().extend(owned(found));
             }
         }
     }
@@ -235,10 +241,10 @@ fn record(
             let removals = removals
                 .remove(&shape::removal_key(field))
                 .unwrap_or_default();
-            let parts = wanted.map(|(before, after)| (before.get(field), after.get(field)));
-            let parts = match parts {
+            let states = differing.and_then(|all| all.iter().find(|(key, ..)| *key == field));
+            let parts = match states {
                 // What was removed is compared with what it was: all of it.
-                Some((Some(before), Some(after))) if removals.is_empty() => Some((before, after)),
+                Some(&(_, Some(old), Some(new))) if removals.is_empty() => Some((old, new)),
                 _ => None,
             };
             if let Some(mut made) = node(doc, all, field, parts)? {
@@ -353,7 +359,7 @@ fn list(
 }
 
 /// Everything seen at one index.
-pub(super) fn at_index(
+fn at_index(
     doc: &impl ReadDoc,
     list: &ObjId,
     item: ListRangeItem<'_>,
@@ -366,7 +372,7 @@ pub(super) fn at_index(
 }
 
 /// An element that does not differ: known to be there, without its content.
-pub(super) fn unchanged(seen: Vec<Candidate>) -> Option<Node> {
+fn unchanged(seen: Vec<Candidate>) -> Option<Node> {
     let twins: Vec<ObjId> = seen.into_iter().map(|(_, op)| op).collect();
     let op = twins.first()?.clone();
     let kind = Kind::Record {

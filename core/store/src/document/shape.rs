@@ -89,6 +89,25 @@ pub(crate) fn same_member(a: Option<&Value>, b: Option<&Value>) -> bool {
     }
 }
 
+/// A member that two records do not have alike: its key, what it was and what it is.
+pub(crate) type Differing<'a> = (&'a str, Option<&'a Value>, Option<&'a Value>);
+
+/// Where two records differ.
+pub(crate) fn differing<'a>(
+    before: &'a Map<String, Value>,
+    after: &'a Map<String, Value>,
+) -> Vec<Differing<'a>> {
+    let kept = after
+        .iter()
+        .map(|(key, new)| (key.as_str(), before.get(key), Some(new)));
+    let gone = before
+        .iter()
+        .filter(|(key, _)| !after.contains_key(*key))
+        .map(|(key, old)| (key.as_str(), Some(old), None));
+    let differs = |(_, old, new): &Differing<'_>| !same_member(*old, *new);
+    kept.chain(gone).filter(differs).collect()
+}
+
 /// Map key as stored: the store's own keys start with `-` or `=`.
 pub(crate) fn key_to_doc(key: &str) -> String {
     if key.is_empty() || key.starts_with(['-', '=', '\\']) {

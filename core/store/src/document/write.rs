@@ -6,6 +6,7 @@
 //! holds only as long as that is still all there is.
 
 use super::node::{Kind, Node};
+use super::shape::Differing;
 use super::{DocumentError, shape};
 use automerge::hydrate::Value as Stored;
 use automerge::transaction::Transactable;
@@ -46,50 +47,41 @@ impl<'a, T: Transactable + ReadDoc> Writer<'a, T> {
         self.freeze_if_signed(&[ObjId::Root], record)
     }
 
-    /// Writes the difference of two records into the record `node`, found under `name`.
+    /// Writes where two records differ into the record `node`, found under `name`, which becomes
+    /// `after`.
     pub(crate) fn record(
         &mut self,
         name: &str,
         node: &Node,
-        before: &Map<String, Value>,
+        differing: &[Differing<'_>],
         after: &Map<String, Value>,
     ) -> Result {
         let Kind::Record { twins, frozen, .. } = &node.kind else {
             return Ok(());
         };
         if frozen.is_some() {
-            return if before == after {
+            return if differing.is_empty() {
                 Ok(())
             } else {
                 Err(DocumentError::Frozen { path: self.here() })
             };
         }
-        self.fields(name, node, before, after)?;
+        self.fields(name, node, differing)?;
         self.freeze_if_signed(twins, after)
     }
 
-    /// Writes the difference of two records, signed or not.
+    /// Writes where two records differ, signed or not.
     pub(super) fn fields(
         &mut self,
         name: &str,
         node: &Node,
-        before: &Map<String, Value>,
-        after: &Map<String, Value>,
+        differing: &[Differing<'_>],
     ) -> Result {
         let Kind::Record { twins, fields, .. } = &node.kind else {
             return Ok(());
         };
-        let gone = before
-            .keys()
-            .filter(|key| !after.contains_key(*key))
-            .map(|key| (key, None));
-        let kept = after.iter().map(|(key, new)| (key, Some(new)));
-        for (key, new) in kept.chain(gone) {
-            let old = before.get(key);
-            if shape::same_member(old, new) {
-                continue;
-            }
-            self.path.push(key.clone());
+        for &(key, old, new) in differing {
+            self.path.push(key.to_owned());
             self.field(name, twins, key, fields.get(key), (old, new))?;
             self.path.pop();
         }
@@ -126,7 +118,7 @@ impl<'a, T: Transactable + ReadDoc> Writer<'a, T> {
             (Kind::Record { .. }, Value::Object(new)) if !shape::is_whole(parent, key, new) => {
                 let nothing = Map::new();
                 let old = old.and_then(Value::as_object).unwrap_or(&nothing);
-                self.record(key, node, old, new)
+                self.record(key, node, &shape::differing(old, new), new)
             }
             (Kind::List { twins, items }, Value::Array(new)) => {
                 let old = old.and_then(Value::as_array).map_or(&[][..], Vec::as_slice);

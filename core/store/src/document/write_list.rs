@@ -84,12 +84,13 @@ impl<T: Transactable + ReadDoc> Writer<'_, T> {
         let mut previous: Option<(ObjId, usize)> = None;
         for (key, new) in keys.iter().zip(after) {
             let known = items.iter().position(|i| i.key.as_ref() == Some(key));
+            let old = old_of(key);
             if let Some(at) = known {
                 self.path.push(key.clone());
-                self.keyed_item(name, &items[at].node, &positions[at], old_of(key), new)?;
+                self.keyed_item(name, &items[at].node, &positions[at], old, new)?;
                 self.path.pop();
                 previous = Some(positions[at].clone());
-            } else {
+            } else if !shape::same_member(old, Some(new)) {
                 if name == "revisions" {
                     self.check_number(items, after, new)?;
                 }
@@ -128,12 +129,8 @@ impl<T: Transactable + ReadDoc> Writer<'_, T> {
         match (&node.kind, new) {
             (Kind::Record { .. }, Value::Object(new)) => {
                 let nothing = Map::new();
-                self.record(
-                    "",
-                    node,
-                    old.and_then(Value::as_object).unwrap_or(&nothing),
-                    new,
-                )
+                let old = old.and_then(Value::as_object).unwrap_or(&nothing);
+                self.record("", node, &shape::differing(old, new), new)
             }
             _ => self.put(Place::Put(list, Prop::Seq(*index)), name, "", new),
         }
