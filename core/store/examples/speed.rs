@@ -5,8 +5,9 @@
 //! ```
 //!
 //! VISITS is 100 000 where not given. The bare engine is SQLCipher with the same key, page size,
-//! write-ahead log and `synchronous = FULL`, inserting the same bytes into one table. The visits
-//! are invented by a fixed recipe.
+//! write-ahead log and `synchronous = FULL`. An entry is compared twice: with a transaction that
+//! inserts the same row, and with inserting the change in it alone. The visits are invented by a
+//! fixed recipe.
 #![allow(clippy::expect_used, clippy::unwrap_used)]
 
 use plinthside_store::{Filter, Kdf, Opened, Options, Store, VISIT};
@@ -138,6 +139,16 @@ fn ms(t: Duration) -> f64 {
     t.as_secs_f64() * 1e3
 }
 
+fn alone(what: &str, value: f64, unit: &str) {
+    println!("{what:<58}{value:>9.2} {unit}");
+}
+
+fn beside(what: &str, ours: Duration, theirs: Duration) {
+    let (ours, theirs) = (ms(ours), ms(theirs));
+    let ratio = ours / theirs;
+    println!("{what:<58}{ours:>9.3} ms{theirs:>9.3} ms{ratio:>9.2}");
+}
+
 /// A line of `/proc/self/status`, in MiB; 0 where there is none.
 fn memory_mib(field: &str) -> f64 {
     let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
@@ -204,10 +215,10 @@ fn photograph(path: &Path) {
     store
         .export_photo(&photo.sha256, &mut std::io::sink())
         .expect("export");
-    println!(
-        "{:<58}{:>8.0} MiB",
-        format!("memory added by storing and reading one of {MIB} MiB"),
-        memory_mib("VmHWM") - before
+    alone(
+        &format!("memory added by storing and reading one of {MIB} MiB"),
+        memory_mib("VmHWM") - before,
+        "MiB",
     );
 }
 
@@ -238,32 +249,49 @@ fn one_by_one<T: Serialize + DeserializeOwned>(
 ) {
     let mut store = Store::create(path, PASSPHRASE, options()).expect("create");
     let key = store.raw_key().to_string();
+    let row_engine = bare(&path.with_extension("row"), &key);
+    row_engine
+        .execute_batch(
+            "CREATE TABLE chunk(k INTEGER PRIMARY KEY, n INTEGER, session INTEGER, unsent INTEGER,
+             saved_ms INTEGER, heads BLOB, sha256 BLOB, bytes BLOB)",
+        )
+        .expect("table");
+    let prepared = |sql| row_engine.prepare(sql).expect("sql");
+    let mut begin = prepared("BEGIN IMMEDIATE");
+    let mut insert_row = prepared("INSERT INTO chunk VALUES(?,?,?,?,?,?,?,?)");
+    let mut commit = prepared("COMMIT");
     let engine = bare(&path.with_extension("bare"), &key);
     let mut insert = engine
         .prepare("INSERT INTO t(bytes) VALUES(?)")
         .expect("sql");
     let mut opened = store.begin("v", VISIT, visit, "Ada").expect("begin");
-    let (mut ours, mut theirs) = (Vec::new(), Vec::new());
+    let mut times = [const { Vec::new() }; 3];
     for i in 0..600 {
         edit(&mut opened.value, i);
-        let heads = store.document("v").expect("doc").heads();
+        let before = store.document("v").expect("doc").heads();
         let started = Instant::now();
-        store.save(&mut opened, "Ada Invented", "").expect("save");
-        ours.push(started.elapsed());
-        let bytes = store.document("v").expect("doc").changes_since(&heads);
+        let saved = store.save(&mut opened, "Ada Invented", "").expect("save");
+        times[0].push(started.elapsed());
+        let document = store.document("v").expect("doc");
+        let (bytes, head) = (document.changes_since(&before), document.heads()[0].0);
+        let k = (1_i64 << 20) + i as i64;
+        let started = Instant::now();
+        begin.execute([]).expect("begin");
+        insert_row
+            .execute(params![k, 1, 1, 0, saved.at_ms, head, head, bytes])
+            .expect("insert");
+        commit.execute([]).expect("commit");
+        times[1].push(started.elapsed());
         let started = Instant::now();
         insert.execute(params![bytes]).expect("insert");
-        theirs.push(started.elapsed());
+        times[2].push(started.elapsed());
     }
     for (name, p) in [("median", 0.5), ("p99", 0.99)] {
-        let (a, b) = (percentile(&mut ours, p), percentile(&mut theirs, p));
-        println!(
-            "{:<58}{:>9.3} ms{:>9.3} ms{:>9.2}",
-            format!("save one entry{form}, durable, {name} of 600"),
-            ms(a),
-            ms(b),
-            ms(a) / ms(b)
-        );
+        let [ours, row, change] = times.each_mut().map(|times| percentile(times, p));
+        for (what, theirs) in [("its row", row), ("its change alone", change)] {
+            let what = format!("one entry{form}, durable, {name} of 600; {what}");
+            beside(&what, ours, theirs);
+        }
     }
 }
 
@@ -287,18 +315,18 @@ fn many(path: &Path, visits: usize) {
             .import_all(VISIT, records, "Ada Invented")
             .expect("import");
     }
-    println!(
-        "{:<58}{:>10.0}/s",
-        format!("import {visits} visits"),
-        visits as f64 / started.elapsed().as_secs_f64()
+    alone(
+        &format!("import {visits} visits"),
+        visits as f64 / started.elapsed().as_secs_f64(),
+        "/s",
     );
     let key = store.raw_key().to_string();
     store.lock().expect("lock");
     let bytes = size(path);
-    println!(
-        "{:<58}{:>9.2} kB",
+    alone(
         "file per visit, no photographs",
-        bytes as f64 / visits as f64 / 1e3
+        bytes as f64 / visits as f64 / 1e3,
+        "kB",
     );
 
     // The engine with nothing but a list: opening it and reading one page.
@@ -337,13 +365,7 @@ fn many(path: &Path, visits: usize) {
         percentile(&mut opens, 0.5),
         percentile(&mut bare_opens, 0.5),
     );
-    println!(
-        "{:<58}{:>9.1} ms{:>9.1} ms{:>9.2}",
-        "open, first page and count (cheapest passphrase)",
-        ms(a),
-        ms(b),
-        ms(a) / ms(b)
-    );
+    beside("open, first page and count (cheapest passphrase)", a, b);
 
     let mut store = Store::open(path, PASSPHRASE, options()).expect("open");
     let mut saves = Vec::new();
@@ -356,17 +378,17 @@ fn many(path: &Path, visits: usize) {
         saves.push(started.elapsed());
         store.discard(&id).expect("discard");
     }
-    println!(
-        "{:<58}{:>9.2} ms",
+    alone(
         "save one entry among them, durable, slowest of 200",
-        ms(percentile(&mut saves, 1.0))
+        ms(percentile(&mut saves, 1.0)),
+        "ms",
     );
     let started = Instant::now();
     store.find("zzzzzz", 20).expect("find");
-    println!(
-        "{:<58}{:>9.1} ms",
+    alone(
         "first search (reads the list of words)",
-        ms(started.elapsed())
+        ms(started.elapsed()),
+        "ms",
     );
     let mut times = Vec::new();
     let mut found = 0;
@@ -387,34 +409,25 @@ fn many(path: &Path, visits: usize) {
         search(["signed", "navicular swelling", "left", "nordlab fit"][i % 4]);
     }
     let searches = times.len();
-    println!(
-        "{:<58}{:>9.2} ms",
-        format!("search, median of {searches} ({found} with a result)"),
-        ms(percentile(&mut times, 0.5))
+    alone(
+        &format!("search, median of {searches} ({found} with a result)"),
+        ms(percentile(&mut times, 0.5)),
+        "ms",
     );
-    println!(
-        "{:<58}{:>9.2} ms",
-        "search, p99",
-        ms(percentile(&mut times, 0.99))
-    );
-    println!(
-        "{:<58}{:>9.2} ms",
-        "search, slowest",
-        ms(percentile(&mut times, 1.0))
-    );
+    alone("search, p99", ms(percentile(&mut times, 0.99)), "ms");
+    alone("search, slowest", ms(percentile(&mut times, 1.0)), "ms");
     let mut pages = Vec::new();
-    for i in 0..200 {
+    for _ in 0..200 {
         let started = Instant::now();
         store
             .cases(&Filter::All, dice.roll(visits), 50)
             .expect("page");
         pages.push(started.elapsed());
-        let _ = i;
     }
-    println!(
-        "{:<58}{:>9.2} ms",
+    alone(
         "a page of 50 anywhere in the list, p99",
-        ms(percentile(&mut pages, 0.99))
+        ms(percentile(&mut pages, 0.99)),
+        "ms",
     );
     let started = Instant::now();
     for i in 0..200 {
@@ -423,20 +436,20 @@ fn many(path: &Path, visits: usize) {
             .expect("open");
         assert!(opened.value.is_object());
     }
-    println!(
-        "{:<58}{:>9.2} ms",
+    alone(
         "open one visit, mean of 200",
-        ms(started.elapsed()) / 200.0
+        ms(started.elapsed()) / 200.0,
+        "ms",
     );
-    println!(
-        "{:<58}{:>8.0} MiB",
+    alone(
         "memory of this process, peak (import included)",
-        memory_mib("VmHWM")
+        memory_mib("VmHWM"),
+        "MiB",
     );
-    println!(
-        "{:<58}{:>8.0} MiB",
+    alone(
         "memory now, after searching and paging",
-        memory_mib("VmRSS")
+        memory_mib("VmRSS"),
+        "MiB",
     );
 }
 
@@ -469,18 +482,18 @@ fn long(path: &Path) {
             assert!(opened.value.is_object());
             assert_eq!(store.document(id).expect("doc").changes(), 401);
         }
-        println!(
-            "{:<58}{:>9.2} ms",
-            format!("open a visit with 400 changes, {id} sitting(s), median"),
-            ms(percentile(&mut times, 0.5))
+        alone(
+            &format!("open a visit with 400 changes, {id} sitting(s), median"),
+            ms(percentile(&mut times, 0.5)),
+            "ms",
         );
     }
     let mut store = Store::open(path, PASSPHRASE, options()).expect("open");
     let started = Instant::now();
     let history = store.document("one").expect("doc").history();
-    println!(
-        "{:<58}{:>9.2} ms",
-        format!("history of {} changes", history.len()),
-        ms(started.elapsed())
+    alone(
+        &format!("history of {} changes", history.len()),
+        ms(started.elapsed()),
+        "ms",
     );
 }
