@@ -306,11 +306,14 @@ fn every_clinical_block_falls_to_a_typed_reason() {
     with_order.sign("o-1", &prescriber(), signing).unwrap();
     let signed = &with_order.orders[0].revisions[0].overrides;
     let rules: Vec<&str> = signed.keys().map(String::as_str).collect();
-    assert_eq!(rules, ["broken-skin", "too-heavy-for-the-hinge"]);
+    assert_eq!(
+        rules,
+        ["broken-skin", "marks-absent", "too-heavy-for-the-hinge"]
+    );
     with_order.take_back("too-heavy-for-the-hinge", Side::Left);
     assert_eq!(
         with_order.orders[0].revisions[0].overrides.len(),
-        2,
+        3,
         "signed is frozen"
     );
     let json = serde_json::to_value(&with_order).unwrap();

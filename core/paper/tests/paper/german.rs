@@ -69,7 +69,7 @@ fn a_german_order() {
             "vorgesehen 0°, erreicht −2,5°",
             "abgeformt von D. Penrose, markiert von R. Tindall",
             "Ohne Fotos",
-            "Übergangen, mit Begründung",
+            "Trotzdem so bestellt, weil",
             "Zulassungsnummer XX-00417",
             "25. Nov. 2026, 10:24",
             "Örtliche Vorschriften",
