@@ -347,7 +347,7 @@ fn check(bytes: &[u8]) {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(192))]
+    #![proptest_config(ProptestConfig::with_cases(192.max(ProptestConfig::default().cases)))]
 
     #[test]
     fn arbitrary_bytes_never_panic(start in 0..4usize, bytes in prop::collection::vec(any::<u8>(), 0..600)) {

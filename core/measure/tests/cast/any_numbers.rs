@@ -114,7 +114,7 @@ fn check_all(
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(600))]
+    #![proptest_config(ProptestConfig::with_cases(600.max(ProptestConfig::default().cases)))]
 
     #[test]
     fn any_points_give_finite_results_or_a_refusal(
