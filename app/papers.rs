@@ -8,7 +8,7 @@ use plinthside_paper::{
     Bench, CouchCard, Document, Label, LabelSize, LeafletSheet, OrderSheet, Outline, PackedCast,
     Packing, Paper, PrinterDots,
 };
-use plinthside_visit::aids::CheckLists;
+use plinthside_visit::aids::{CheckLists, Help};
 use plinthside_visit::follow_up::{Leaflet, LeafletFor};
 use plinthside_visit::knowledge::Knowledge;
 use plinthside_visit::person::Lab;
@@ -220,6 +220,7 @@ pub fn couch_card(
         clinic,
         lists: &CheckLists::shipped()?,
         timers: &known.timers,
+        help: &Help::shipped()?,
         lang,
         date: today,
     };

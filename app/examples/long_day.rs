@@ -83,11 +83,17 @@ impl Day {
         println!("kept {} {value}", self.code());
     }
 
-    /// Answers every question of a screen that takes a number.
-    fn numbers(&self, screen: Screen, list: impl Fn(&Data<'_>) -> QuestionList, seed: u32) {
+    /// Answers every question of a screen that takes a number, but the last few.
+    fn numbers(
+        &self,
+        screen: Screen,
+        list: impl Fn(&Data<'_>) -> QuestionList,
+        left_out: usize,
+        seed: u32,
+    ) {
         self.hand().invoke_go(screen);
         let count = list(&self.data()).tiles.row_count();
-        for i in 0..count {
+        for i in 0..count - left_out {
             self.hand().invoke_choose_question(i as i32);
             if list(&self.data()).question.answer == Answer::Number {
                 self.enter(((seed * 7 + i as u32) % 9 + 1) as f32);
@@ -99,12 +105,13 @@ impl Day {
         self.hand()
             .invoke_new_visit(number.is_multiple_of(2), number % 2 == 1);
         println!("visit {}", self.code());
-        self.numbers(Screen::Examine, |data| data.get_examine(), number);
+        self.numbers(Screen::Examine, |data| data.get_examine(), 0, number);
         self.hand().invoke_go(Screen::Cast);
         self.hand().invoke_choose_plaster(0);
         self.hand().invoke_start_timer();
         self.hand().invoke_cast_removed();
-        self.numbers(Screen::Ruler, |data| data.get_ruler(), number);
+        // A calliper would stand in place of offsets that were entered.
+        self.numbers(Screen::Ruler, |data| data.get_ruler(), 2, number);
         self.hand().invoke_go(Screen::Check);
         self.hand().invoke_go(Screen::Order);
         let code = self.code();

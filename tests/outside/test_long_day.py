@@ -52,6 +52,7 @@ class Tablet:
                     process.kill()
                     break
             elif word == "trouble":
+                assert brim, f"nothing was full, and yet: {rest}"
                 self.trouble.append(rest)
                 brim.free()
             elif word == "away":
@@ -102,7 +103,8 @@ def test_a_long_day_loses_nothing_and_does_not_grow(tmp_path):
         tablet.plinthside("sync", tmp_path / "clinic", "--keep-as", "Clinic")
         for _ in range(KILLS):
             number += 1 + tablet.work(number, VISITS, plug_after=chance.randrange(10, 120))
-        number += tablet.work(number, VISITS - 20, brim=brim)
+        number += tablet.work(number, number + 9, brim=brim)
+        brim.free()
         tablet.memory_kib.clear()
         tablet.work(number, VISITS)
         assert not tablet.lost()

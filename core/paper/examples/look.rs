@@ -9,7 +9,7 @@ use data::*;
 use plinthside_measure::marks::Side;
 use plinthside_paper::*;
 use plinthside_visit::Lang;
-use plinthside_visit::aids::{CheckLists, Timers};
+use plinthside_visit::aids::{CheckLists, Help, Timers};
 use std::path::Path;
 use std::time::Instant;
 
@@ -101,6 +101,7 @@ fn main() {
             clinic: &a_clinic(),
             lists: &lists,
             timers: &timers,
+            help: &Help::shipped().unwrap(),
             lang,
             date: date(),
         };

@@ -6,7 +6,7 @@ use crate::language::Words;
 use crate::page::Paper;
 use crate::typeset::Document;
 use chrono::{Datelike, NaiveDate};
-use plinthside_visit::aids::{CheckLists, Timers};
+use plinthside_visit::aids::{CheckLists, Help, Timers};
 use plinthside_visit::{Clinic, Lang};
 use serde_json::json;
 
@@ -19,6 +19,8 @@ pub struct CouchCard<'a> {
     pub lists: &'a CheckLists,
     /// Times of the plasters.
     pub timers: &'a Timers,
+    /// Help on the steps: what plaster can do to skin stands on the card.
+    pub help: &'a Help,
     /// Language it is printed in.
     pub lang: Lang,
     /// Date of printing.
@@ -56,12 +58,17 @@ pub fn couch_card(card: &CouchCard<'_>, paper: Paper) -> Result<Document, PaperE
         .collect();
     let said = |text: &plinthside_visit::Text, source: &plinthside_visit::source::Source| json!({ "say": text.get(lang), "source": source.line(lang) });
     let (heat, wait) = (&card.timers.heat, &card.timers.photographs);
+    let casting = card.help.step("cast").map_or(&[][..], |step| &step.lines);
+    let cautions = casting
+        .iter()
+        .filter_map(|line| Some(said(&line.say, line.source.as_ref()?)));
     Document::set(
         "card.typ",
         &w.onto(json!({
             "width": width, "height": height,
             "clinic": card.clinic.name, "telephone": card.clinic.telephone,
             "lists": lists, "plasters": plasters,
+            "cautions": cautions.collect::<Vec<_>>(),
             "notes": [said(&heat.say, &heat.source), said(&wait.say, &wait.source)],
             "date": w.date(date),
             "year": date.year(), "month": date.month(), "day": date.day(),

@@ -4,7 +4,7 @@ use crate::data::*;
 use plinthside_measure::marks::Side;
 use plinthside_paper::*;
 use plinthside_visit::Lang;
-use plinthside_visit::aids::{CheckLists, Timers};
+use plinthside_visit::aids::{CheckLists, Help, Timers};
 
 fn words(document: &Document) -> String {
     let text = document.text().concat().replace('\n', " ");
@@ -225,6 +225,7 @@ fn the_couch_card_is_one_page_with_every_list_and_time() {
                 clinic: &a_clinic(),
                 lists: &lists,
                 timers: &timers,
+                help: &Help::shipped().unwrap(),
                 lang,
                 date: date(),
             };
