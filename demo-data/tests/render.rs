@@ -3,7 +3,8 @@
 
 use plinthside_demo_data::CASTS;
 use plinthside_demo_data::render::mesh::Mesh;
-use plinthside_demo_data::render::{clinic, photo, studio};
+use plinthside_demo_data::render::{clinic, photo, record, studio};
+use plinthside_demo_data::truth::Truth;
 use plinthside_measure::photo::decode;
 use std::collections::HashMap;
 
@@ -68,5 +69,31 @@ fn the_shell_is_closed_stands_on_the_mat_and_has_a_wall() {
             .sum();
         let ml = six_times_volume / 6000.0;
         assert!((150.0..700.0).contains(&ml), "{ml} ml of plaster");
+    }
+}
+
+/// Which marks and tags each photograph shows, and where, worked out again: plaster hides what it hid.
+#[test]
+fn the_stored_truth_is_what_the_scene_gives() {
+    for (patient, cast) in clinic::patients().iter().zip(&CASTS) {
+        let (scene, marks) = studio::scene(patient, false);
+        let cameras = studio::cameras(patient, 1);
+        let again = record::truth(patient, &scene, &marks, &cameras);
+        let stored: Truth = serde_json::from_str(cast.truth_json).expect("truth file");
+        let (mut shown, mut all) = (0, 0);
+        for (a, b) in again.photos.iter().zip(&stored.photos) {
+            assert!(a.marks_px.keys().eq(b.marks_px.keys()), "{}", a.photo);
+            assert!(a.tags_px.keys().eq(b.tags_px.keys()), "{}", a.photo);
+            for ([x, y], [u, v]) in a.marks_px.values().zip(b.marks_px.values()) {
+                assert!((x - u).hypot(y - v) < 1e-3, "{}", a.photo);
+            }
+            shown += a.marks_px.len();
+            all += marks.len();
+        }
+        println!("{}: {shown} of {all} marks shown", patient.side);
+        assert!(
+            shown * 10 < all * 7,
+            "an opaque shell hides a third and more"
+        );
     }
 }
