@@ -4,7 +4,6 @@
 use plinthside_measure::advice::{Goal, Nominal, Stand, where_next};
 use plinthside_measure::marks::{MarkName, Marks, Side, Surface};
 use plinthside_measure::solve::Solution;
-use plinthside_visit::Lang;
 use std::collections::BTreeMap;
 
 /// A mark placed this well needs no other photograph, mm (a tenth of what marking the skin leaves
@@ -90,31 +89,6 @@ fn normal_in_mat(mark: &MarkName, surface: Surface, side: Side, toes_deg: f64) -
     let left = side.sign() * lateral;
     let (sin, cos) = toes_deg.to_radians().sin_cos();
     [forward * cos - left * sin, forward * sin + left * cos, up]
-}
-
-/// The advice in words.
-#[must_use]
-pub fn sentence(stand: &Stand, lang: Lang) -> String {
-    let left = stand.azimuth_deg > 0.0;
-    let up = stand.elevation_deg;
-    match lang {
-        Lang::En => stand.to_string(),
-        Lang::De => {
-            let side = if left { "links" } else { "rechts" };
-            let place = match stand.azimuth_deg.abs() {
-                0.0..15.0 => "gerade vor den Zehen".to_owned(),
-                15.0..75.0 => format!("vorn {side}"),
-                75.0..=105.0 => format!("{side} neben dem Abdruck"),
-                105.0..165.0 => format!("hinten {side}"),
-                _ => "gerade hinter der Ferse".to_owned(),
-            };
-            let turned = match stand.quarter_turn {
-                true => ", um eine Vierteldrehung gekippt.",
-                false => ".",
-            };
-            format!("Standort {place}, Kamera {up:.0}° von oben auf den Abdruck gerichtet{turned}")
-        }
-    }
 }
 
 #[cfg(test)]

@@ -4,7 +4,7 @@
 use super::open::Open;
 use super::questions::{Asking, draft, follow};
 use super::session::Session;
-use super::text::models;
+use super::text::{models, said};
 use crate::visits::Foot;
 use crate::{clock, papers};
 use plinthside_measure::marks::Side;
@@ -165,7 +165,7 @@ pub fn view(open: &Open, foot: Foot<'_>, paper: ui::PaperRow, lang: Lang) -> ui:
     };
     let (parts, problem) = match leaflet {
         Ok(leaflet) => (leaflet.map_or_else(Vec::new, leaflet_parts), String::new()),
-        Err(problem) => (Vec::new(), problem.to_string()),
+        Err(problem) => (Vec::new(), said(&problem.to_string(), lang)),
     };
     ui::FollowView {
         state: order
@@ -176,7 +176,7 @@ pub fn view(open: &Open, foot: Foot<'_>, paper: ui::PaperRow, lang: Lang) -> ui:
         acts: models(order.map_or_else(Vec::new, |o| acts(visit, o))),
         entering: entering.is_some(),
         act: entering.unwrap_or_default(),
-        refusal: following.refusal.as_str().into(),
+        refusal: said(&following.refusal, lang).into(),
         reading: following.reading,
         leaflet: models(parts),
         leaflet_problem: match problem.is_empty() {

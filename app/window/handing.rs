@@ -1,7 +1,7 @@
 //! Label, papers and the sealed package: typeset off the screen's thread, shown and written.
 
 use super::session::Session;
-use super::text::models;
+use super::text::{models, said};
 use crate::error::AppError;
 use crate::package::ForLab;
 use crate::visits::Foot;
@@ -10,7 +10,7 @@ use plinthside_measure::marks::Side;
 use plinthside_paper::{Document, LabelSize, Paper, PrinterDots};
 use plinthside_ui as ui;
 use plinthside_visit::person::Lab;
-use plinthside_visit::{Clinic, Text, Visit};
+use plinthside_visit::{Clinic, Lang, Text, Visit};
 use slint::{Image, SharedString};
 use std::path::{Path, PathBuf};
 
@@ -185,21 +185,21 @@ impl Papers {
     }
 
     /// One paper, as far as it was written.
-    pub fn row(&self, paper: ui::PaperKind, visit: &Visit, side: Side) -> ui::PaperRow {
+    pub fn row(&self, paper: ui::PaperKind, visit: &Visit, side: Side, lang: Lang) -> ui::PaperRow {
         let problem = self.problems.iter().find(|(about, _)| *about == paper);
         ui::PaperRow {
             paper,
             file: self.written(&file_name(paper, visit, side)),
-            problem: problem.map_or_else(SharedString::new, |(_, why)| why.into()),
+            problem: problem.map_or_else(SharedString::new, |(_, why)| said(why, lang).into()),
         }
     }
 
     /// The label screen.
-    pub fn label_view(&self, visit: &Visit, side: Side) -> ui::LabelView {
+    pub fn label_view(&self, visit: &Visit, side: Side, lang: Lang) -> ui::LabelView {
         let picture = self.picture.as_ref().and_then(|p| p.as_ref().ok()).cloned();
-        let row = self.row(ui::PaperKind::Label, visit, side);
+        let row = self.row(ui::PaperKind::Label, visit, side, lang);
         let problem = match &self.picture {
-            Some(Err(problem)) => problem.into(),
+            Some(Err(problem)) => said(problem, lang).into(),
             _ => row.problem,
         };
         let cast = visit.cast(side);
@@ -220,8 +220,11 @@ impl Papers {
         side: Side,
         lab: Option<&Lab>,
         on_its_way: &str,
+        lang: Lang,
     ) -> ui::HandOverView {
-        let rows = PAPERS.into_iter().map(|paper| self.row(paper, visit, side));
+        let rows = PAPERS
+            .into_iter()
+            .map(|paper| self.row(paper, visit, side, lang));
         ui::HandOverView {
             folder: self.folder.display().to_string().into(),
             papers: models(rows.collect()),
@@ -230,7 +233,7 @@ impl Papers {
                 sealable: lab.is_some_and(|lab| !lab.public_key.is_empty()),
                 file: self.written(&package_name(visit, side)),
                 on_its_way: on_its_way.into(),
-                problem: self.package_problem.as_str().into(),
+                problem: said(&self.package_problem, lang).into(),
             },
         }
     }

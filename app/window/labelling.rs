@@ -2,12 +2,11 @@
 //! photograph or typing, a spoilt one made void, the packed bag proven.
 
 use super::session::Session;
-use super::text::models;
+use super::text::{models, said, sentence};
 use crate::labels::{self, Bound};
 use crate::visits::Foot;
 use plinthside_paper::CastCode;
-use plinthside_paper::code::{CodeError, Group};
-use plinthside_store::{BagProblem, BoundBy};
+use plinthside_store::BoundBy;
 use plinthside_ui::{self as ui, LabelDoing};
 use plinthside_visit::{Lang, Text};
 use std::path::PathBuf;
@@ -81,11 +80,10 @@ impl Session {
 
     /// A code was typed.
     pub fn label_typed(&mut self, text: &str) {
-        let lang = self.look.lang;
         let Some(records) = self.records() else {
             return;
         };
-        let code = labels::typed(records.store(), text).map_err(|e| stop_words(&e, lang));
+        let code = labels::typed(records.store(), text).map_err(|e| e.to_string());
         self.label_read(code, BoundBy::Typing);
     }
 
@@ -120,7 +118,7 @@ impl Session {
                 lang,
             ),
             Ok(_) => open.labelling.say(&Text::new("The label is bound to this cast.", "Das Etikett gehört jetzt zu diesem Abdruck."), lang),
-            Err(problem) => open.labelling.stop(stop_words(&problem, lang)),
+            Err(problem) => open.labelling.stop(problem.to_string()),
         }
         self.open = Some(open);
     }
@@ -152,7 +150,10 @@ impl Session {
             }
             Ok(proof) => {
                 open.labelling.proven = false;
-                let problems = proof.problems.iter().map(|p| bag_words(p, lang));
+                let problems = proof
+                    .problems
+                    .iter()
+                    .map(|p| sentence(&p.to_string(), lang));
                 open.labelling.stop(problems.collect::<Vec<_>>().join(" "));
             }
             Err(problem) => open.labelling.stop(problem.to_string()),
@@ -215,7 +216,7 @@ impl Session {
         ui::LabellingView {
             doing: labelling.doing,
             said: labelling.said.as_str().into(),
-            stop: labelling.stop.as_str().into(),
+            stop: said(&labelling.stop, lang).into(),
             proven: labelling.proven,
             folder: self.taking.folder.display().to_string().into(),
             pictures: models(pictures.collect()),
@@ -230,85 +231,6 @@ fn void_reasons() -> [Text; 3] {
         Text::new("lost", "verloren"),
         Text::new("stuck on the wrong bag", "auf dem falschen Beutel"),
     ]
-}
-
-/// What stops a label, in the language of the screen.
-fn stop_words(problem: &crate::error::AppError, lang: Lang) -> String {
-    use crate::error::AppError;
-    use plinthside_store::StoreError;
-    if lang == Lang::En {
-        return problem.to_string();
-    }
-    let problem = match problem {
-        AppError::Store(problem) => problem,
-        AppError::Code(problem) => return mistyped(problem),
-        AppError::OtherLabelSeen { code, seen } => {
-            return format!(
-                "Die Fotos dieses Abdrucks zeigen das Etikett {seen}, nicht {code}: bitte jenes zuordnen oder den Abdruck ohne es neu fotografieren."
-            );
-        }
-        other => return other.to_string(),
-    };
-    match problem {
-        StoreError::LabelTaken { code, side, .. } => format!(
-            "Das Etikett {code} gehört schon zu einem anderen Abdruck ({}). Halt: Abdruck und Beutel ansehen, ein anderes Etikett nehmen.",
-            side_word(side)
-        ),
-        StoreError::LabelOtherSide { code, side, wanted } => format!(
-            "Das Etikett {code} gehört zum {} Fuß dieses Besuchs, nicht zum {}. Halt: Abdruck und Beutel ansehen.",
-            side_word(side),
-            side_word(wanted)
-        ),
-        StoreError::LabelVoid { code, why, .. } => {
-            format!("Das Etikett {code} ist ungültig ({why}). Abnehmen und ein anderes verwenden.")
-        }
-        StoreError::LabelReused { code, .. } => format!(
-            "Das Etikett {code} steht für mehr als einen Abdruck. Ungültig machen und jeden Beutel neu beschriften."
-        ),
-        other => other.to_string(),
-    }
-}
-
-/// What is wrong with a typed code, in German.
-fn mistyped(problem: &CodeError) -> String {
-    let group = match problem {
-        CodeError::Symbol { group, .. } => Some(*group),
-        CodeError::Length { group, .. } | CodeError::Check { group } => *group,
-        CodeError::Empty => None,
-    };
-    let place = match group {
-        None => "",
-        Some(Group::First) => " Vermutlich in der ersten Gruppe.",
-        Some(Group::Second) => " Vermutlich in der zweiten Gruppe.",
-        Some(Group::Third) => " Vermutlich in der dritten Gruppe.",
-        Some(Group::Check) => " Vermutlich das letzte.",
-    };
-    format!(
-        "Das ist kein Abdruck-Code: bitte die 13 Zeichen unter dem Code auf dem Etikett eingeben. Eines fehlt oder ist falsch.{place}"
-    )
-}
-
-fn side_word(side: &str) -> &'static str {
-    if side == "left" { "linken" } else { "rechten" }
-}
-
-/// What is wrong with a bag, in words.
-fn bag_words(problem: &BagProblem, lang: Lang) -> String {
-    if lang == Lang::En {
-        let said = problem.to_string();
-        let mut letters = said.chars();
-        let first = letters.next().map(|c| c.to_uppercase().to_string());
-        return format!("{}{}.", first.unwrap_or_default(), letters.as_str());
-    }
-    match problem {
-        BagProblem::Unknown => "Dieses Etikett ist hier nicht bekannt: mit dem Gerät abgleichen, das es gedruckt hat, oder ein anderes nehmen.".into(),
-        BagProblem::Unbound => "Dieses Etikett gehört zu keinem Abdruck: zuerst zuordnen.".into(),
-        BagProblem::Void { why } => format!("Dieses Etikett ist ungültig ({why}): abnehmen und ein anderes verwenden."),
-        BagProblem::Reused { .. } => "Dieses Etikett steht für mehr als einen Abdruck: ungültig machen und jeden Beutel neu beschriften.".into(),
-        BagProblem::OtherVisit { .. } => "Dieses Etikett gehört zu einem anderen Auftrag. Halt: nachsehen, welcher Abdruck im Beutel ist.".into(),
-        BagProblem::OtherSide { side } => format!("Das ist das Etikett des {} Fußes. Halt: nachsehen, welcher Abdruck im Beutel ist.", side_word(side)),
-        BagProblem::OtherRevision { label, order } => format!("Das Etikett ist von Fassung {label}, der Auftrag von Fassung {order}: Etikett und Papiere im Beutel neu drucken."),
-    }
 }
 
 #[cfg(test)]

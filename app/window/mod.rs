@@ -458,6 +458,8 @@ mod finger;
 #[cfg(test)]
 mod follow_tests;
 #[cfg(test)]
+mod german_tests;
+#[cfg(test)]
 mod record_tests;
 #[cfg(test)]
 mod scenarios;

@@ -3,10 +3,11 @@
 use super::advice;
 use super::questions::order_mut;
 use super::session::Session;
+use super::text::said;
 use plinthside_visit::order::{
-    Order, OrderState, Signing, as_before, fillable, usual, workshop_matters,
+    Order, OrderState, SignError, Signing, as_before, fillable, usual, workshop_matters,
 };
-use plinthside_visit::rules;
+use plinthside_visit::{Lang, rules};
 
 impl Session {
     /// Fills the draft: the clinic's usual workshop matters, the choices of the order before it,
@@ -103,7 +104,16 @@ impl Session {
                     self.change_clinic(|clinic| clinic.remember_words(&draft));
                 }
             }
-            Err(refusal) => open.refusal = refusal.to_string(),
+            Err(refusal) => {
+                let mut english = refusal.to_string();
+                // The text of a rule is there in both languages.
+                if let (Lang::De, SignError::Blocked(fired)) = (self.look.lang, &refusal)
+                    && let Some(first) = fired.first()
+                {
+                    english = english.replace(&first.text.en, &first.text.de);
+                }
+                open.refusal = said(&english, self.look.lang);
+            }
         }
     }
 

@@ -2,7 +2,7 @@
 //! side of the program has. What it tells is the list of jobs, each with what it waits for.
 
 use super::handing::Source;
-use super::text::models;
+use super::text::{models, said};
 use super::{Desk, Inner};
 use crate::clock;
 use crate::error::AppError;
@@ -297,7 +297,7 @@ impl Prints {
         ui::PrintingView {
             printers: models(printers.collect()),
             jobs: models(self.jobs.iter().map(job).collect()),
-            problem: self.problem.as_str().into(),
+            problem: said(&self.problem, lang).into(),
         }
     }
 }
@@ -328,35 +328,47 @@ impl JobLine {
 
     /// Where it stands and what it waits for, in words.
     fn words(&self, lang: Lang) -> String {
-        let text = match (&self.stage, &self.waits_for) {
-            (Stage::Done, _) => Text::new("printed", "gedruckt"),
-            (Stage::Cancelled, _) => Text::new("cancelled", "abgebrochen"),
-            (Stage::Failed { why }, _) => Text::new(
-                format!("not printed: {why}"),
-                format!("nicht gedruckt: {why}"),
-            ),
-            (Stage::Unsure { why }, _) => Text::new(
-                format!("look at the printer, then print it again or call it done: {why}"),
-                format!(
-                    "am Drucker nachsehen, dann noch einmal drucken oder für fertig erklären: {why}"
+        let (text, why) = match (&self.stage, &self.waits_for) {
+            (Stage::Done, _) => (Text::new("printed", "gedruckt"), None),
+            (Stage::Cancelled, _) => (Text::new("cancelled", "abgebrochen"), None),
+            (Stage::Failed { why }, _) => (Text::new("not printed", "nicht gedruckt"), Some(why)),
+            (Stage::Unsure { why }, _) => (
+                Text::new(
+                    "look at the printer, then print it again or call it done",
+                    "am Drucker nachsehen, dann noch einmal drucken oder für fertig erklären",
                 ),
+                Some(why),
             ),
-            (_, Some(Wait::Network { why })) => Text::new(
-                format!("waits for the printer to answer: {why}"),
-                format!("wartet, bis der Drucker antwortet: {why}"),
+            (_, Some(Wait::Network { why })) => (
+                Text::new(
+                    "waits for the printer to answer",
+                    "wartet, bis der Drucker antwortet",
+                ),
+                Some(why),
             ),
-            (_, Some(Wait::Printer { why })) => Text::new(
-                format!("waits for somebody at the printer: {why}"),
-                format!("wartet auf jemanden am Drucker: {why}"),
+            (_, Some(Wait::Printer { why })) => (
+                Text::new(
+                    "waits for somebody at the printer",
+                    "wartet auf jemanden am Drucker",
+                ),
+                Some(why),
             ),
-            (_, Some(Wait::Media { why })) => Text::new(
-                format!("waits for paper: {why}"),
-                format!("wartet auf Papier: {why}"),
+            (_, Some(Wait::Media { why })) => {
+                (Text::new("waits for paper", "wartet auf Papier"), Some(why))
+            }
+            (_, Some(Wait::Printing)) => {
+                (Text::new("the printer has it", "der Drucker hat ihn"), None)
+            }
+            _ => (
+                Text::new("waits for its turn", "wartet, bis er an der Reihe ist"),
+                None,
             ),
-            (_, Some(Wait::Printing)) => Text::new("the printer has it", "der Drucker hat ihn"),
-            _ => Text::new("waits for its turn", "wartet, bis er an der Reihe ist"),
         };
-        text.get(lang).to_owned()
+        let text = text.get(lang);
+        why.map_or_else(
+            || text.to_owned(),
+            |why| format!("{text}: {}", said(why, lang)),
+        )
     }
 }
 

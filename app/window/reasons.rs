@@ -5,7 +5,7 @@ use super::advice;
 use super::open::Open;
 use super::questions::order_mut;
 use super::session::Session;
-use super::text::models;
+use super::text::{models, sentence};
 use plinthside_ui::{self as ui, Screen};
 use plinthside_visit::order::{OrderState, SignError};
 use plinthside_visit::rules::{Checks, Fired, GoPastError, Level, Stops};
@@ -219,7 +219,7 @@ fn amend_words(refusal: &SignError, lang: Lang) -> String {
                 ),
             }
         }
-        other => other.to_string(),
+        other => sentence(&other.to_string(), lang),
     }
 }
 

@@ -7,7 +7,6 @@ use super::open::{Case, Open};
 use super::questions::{facts, intended};
 use super::session::Session;
 use super::{check, follow, handing, help, history, reasons, text, timer, versions};
-use crate::stand;
 use crate::visits::Foot;
 use chrono::NaiveDate;
 use plinthside_measure::marks::Side;
@@ -81,18 +80,22 @@ pub fn show(app: &App, session: &mut Session) {
             // is no judgement on the cast.
             if let (None, Some(marking)) = (results, &open.case.marking) {
                 view.level = ui::Level::None;
-                view.sentence = marking.remark().into();
+                view.sentence = text::said(marking.remark(), lang).into();
             }
             data.set_check(view);
         }
         ui::Screen::Photographs => {
             let stops = advice::stopping(&checks, Stops::Photographs, lang);
             let sources = open.case.visit.cast(open.case.side).map(|c| &c.sources);
-            let taken = open.case.marking.as_ref().map_or_else(Vec::new, taken);
+            let taken = open
+                .case
+                .marking
+                .as_ref()
+                .map_or_else(Vec::new, |marking| taken(marking, lang));
             let mut view = taking.view(taken, sources, since, stops, lang);
             let advice = open.stand(&open.verdict(&tables.tolerances));
             view.advice = advice
-                .map_or_else(String::new, |s| stand::sentence(s, lang))
+                .map_or_else(String::new, |s| text::said(&s.to_string(), lang))
                 .into();
             data.set_taking(view);
         }
@@ -134,7 +137,10 @@ pub fn show(app: &App, session: &mut Session) {
             let printing = app.global::<ui::Printing>();
             printing.set_labelling(labelling);
             printing.set_view(prints.view(&clinic, true, lang));
-            data.set_label(open.papers.label_view(&open.case.visit, open.case.side));
+            data.set_label(
+                open.papers
+                    .label_view(&open.case.visit, open.case.side, lang),
+            );
         }
         ui::Screen::HandOver => {
             app.global::<ui::Printing>()
@@ -149,6 +155,7 @@ pub fn show(app: &App, session: &mut Session) {
                 source.side,
                 source.lab(),
                 &on_its_way,
+                lang,
             ));
         }
         ui::Screen::Reasons => app
@@ -173,7 +180,7 @@ pub fn show(app: &App, session: &mut Session) {
                 side: open.case.side,
             };
             let (visit, side) = (&open.case.visit, open.case.side);
-            let paper = open.papers.row(ui::PaperKind::Leaflet, visit, side);
+            let paper = open.papers.row(ui::PaperKind::Leaflet, visit, side, lang);
             data.set_follow(follow::view(open, foot, paper, lang));
         }
         ui::Screen::Person => {
@@ -207,9 +214,9 @@ fn by_ruler(open: &Open, tables: &Tables, lang: Lang) -> ui::Remark {
         );
         let missing = open.by_ruler.as_str();
         let text = if missing.is_empty() {
-            begin.get(lang)
+            begin.get(lang).to_owned()
         } else {
-            missing
+            text::said(missing, lang)
         };
         return ui::Remark {
             text: text.into(),
@@ -262,7 +269,7 @@ fn order_state(open: &Open, checks: &Checks, clinic: &Clinic, lang: Lang) -> ui:
         usual: newest.is_some_and(|r| clinic.usual_order == workshop_matters(r)),
         prescriber: prescriber.into(),
         blocks: text::models(advice::blocks(checks, &open.order, lang)),
-        refusal: open.refusal.as_str().into(),
+        refusal: text::said(&open.refusal, lang).into(),
     }
 }
 
@@ -314,7 +321,7 @@ fn show_program(app: &App, session: &mut Session) {
     data.set_person_working(session.person.as_str().into());
     data.set_saved(session.saved_ms.map_or_else(String::new, clock_time).into());
     data.set_problem(ui::Remark {
-        text: session.trouble.as_str().into(),
+        text: text::said(&session.trouble, lang).into(),
         source: Default::default(),
         tone: ui::Tone::Stop,
     });
@@ -328,7 +335,7 @@ fn show_program(app: &App, session: &mut Session) {
                 .as_ref()
                 .map_or_else(String::new, |place| place.path.display().to_string())
                 .into(),
-            problem: door.problem.as_str().into(),
+            problem: text::said(&door.problem, lang).into(),
             trying: door.trying,
         }),
         Desk::Open(records) => data.set_demo(records.is_demo()),
@@ -383,11 +390,11 @@ fn recover_rows(session: &mut Session, lang: Lang) -> Vec<ui::UnfinishedRow> {
         .collect()
 }
 
-fn taken(marking: &Marking) -> Vec<ui::TakenPhoto> {
+fn taken(marking: &Marking, lang: Lang) -> Vec<ui::TakenPhoto> {
     let photos = marking.photos.iter().map(|photo| ui::TakenPhoto {
         name: photo.name.as_str().into(),
         tags: photo.tags.as_ref().map_or(-1, |t| t.tags.len() as i32),
-        problem: photo.problem.as_str().into(),
+        problem: text::said(&photo.problem, lang).into(),
     });
     photos.collect()
 }

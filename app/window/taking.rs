@@ -1,7 +1,7 @@
 //! Photographs on their way in: a folder is looked through, new pictures are offered, and each one
 //! taken in is tied to the cast it shows.
 
-use super::text::models;
+use super::text::{models, said};
 use crate::files;
 use plinthside_measure::observed::PhotoTags;
 use plinthside_paper::CastCode;
@@ -194,7 +194,7 @@ impl Taking {
             offered: models(offered.collect()),
             taken: models(taken),
             wanted: self.wanted(sources, since).len() as i32,
-            problems: models(self.problems.iter().map(|p| p.as_str().into()).collect()),
+            problems: models(self.problems.iter().map(|p| said(p, lang).into()).collect()),
             stops: models(stops),
         }
     }

@@ -190,7 +190,7 @@ fn the_demo_is_measured_judged_marked_ordered_and_written() {
     until(&window, "the label", |s| {
         let open = s.open.as_ref().expect("an open visit");
         open.papers
-            .label_view(&open.case.visit, open.case.side)
+            .label_view(&open.case.visit, open.case.side, Lang::En)
             .ready
     });
     picture(&window, "6-label");
@@ -200,7 +200,7 @@ fn the_demo_is_measured_judged_marked_ordered_and_written() {
         let open = s.open.as_ref().expect("an open visit");
         let view = open
             .papers
-            .hand_over_view(&open.case.visit, open.case.side, None, "");
+            .hand_over_view(&open.case.visit, open.case.side, None, "", Lang::En);
         view.papers
             .iter()
             .all(|p| !p.file.is_empty() || !p.problem.is_empty())

@@ -4,7 +4,7 @@
 use super::account::{self, between, lines};
 use super::open::Open;
 use super::session::Session;
-use super::text::models;
+use super::text::{models, said};
 use chrono::{DateTime, Local};
 use plinthside_store::{Alternative, Conflict, ConflictKind, Stamp};
 use plinthside_ui as ui;
@@ -354,7 +354,7 @@ pub fn view(open: &Open, lang: Lang) -> ui::ConflictsView {
     let visit = serde_json::to_value(&open.case.visit).unwrap_or_default();
     let rows = versions.all.iter().zip(&versions.chosen);
     ui::ConflictsView {
-        refusal: versions.refusal.as_str().into(),
+        refusal: said(&versions.refusal, lang).into(),
         rows: models(
             rows.map(|(c, chosen)| row(&visit, c, *chosen, lang))
                 .collect(),

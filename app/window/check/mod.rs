@@ -4,8 +4,7 @@ mod band;
 pub mod canvas;
 mod drawings;
 
-use super::text::{self, models};
-use crate::stand;
+use super::text::{self, models, said};
 use plinthside_measure::advice::Stand;
 use plinthside_measure::cast::{ResultName, Results, SideOutcome, Source};
 use plinthside_measure::quantity::Quantity;
@@ -58,9 +57,9 @@ pub fn view(
                 .collect(),
         ),
         advice: stand
-            .map_or_else(String::new, |s| stand::sentence(s, lang))
+            .map_or_else(String::new, |s| said(&s.to_string(), lang))
             .into(),
-        remarks: models(results.map_or_else(Vec::new, remarks)),
+        remarks: models(results.map_or_else(Vec::new, |results| remarks(results, lang))),
     }
 }
 
@@ -85,7 +84,7 @@ fn level(call: Call) -> ui::Level {
 }
 
 /// Side first (it can stop), then the sentences of the measurement.
-fn remarks(results: &Results) -> Vec<ui::Remark> {
+fn remarks(results: &Results, lang: Lang) -> Vec<ui::Remark> {
     let tone = match (results.side_check.stops, results.side_check.outcome) {
         (true, _) => Some(ui::Tone::Stop),
         (false, SideOutcome::Agrees) => None,
@@ -97,7 +96,7 @@ fn remarks(results: &Results) -> Vec<ui::Remark> {
     let warnings = results.warnings.iter().map(|s| (ui::Tone::Caution, s));
     side.chain(warnings)
         .map(|(tone, s)| ui::Remark {
-            text: s.into(),
+            text: said(s, lang).into(),
             source: Default::default(),
             tone,
         })

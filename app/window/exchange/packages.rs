@@ -4,7 +4,7 @@ use super::words::remark;
 use crate::error::AppError;
 use crate::files;
 use crate::window::session::Session;
-use crate::window::text::models;
+use crate::window::text::{models, said};
 use chrono::{DateTime, Local};
 use plinthside_exchange::{Opened, SecretKey};
 use plinthside_measure::marks::Side;
@@ -36,7 +36,6 @@ pub struct Opening {
     package: PathBuf,
     key: PathBuf,
     folder: PathBuf,
-    lang: Lang,
 }
 
 /// An opened package: everything in it was verified.
@@ -62,7 +61,7 @@ impl Opening {
             let opened = plinthside_exchange::open(&bytes, &key)?;
             let (place, told) = opened.write(&self.folder)?;
             let is_change = |line: &String| line.starts_with("  ");
-            let (changes, lines) = words(&opened, self.lang).into_iter().partition(is_change);
+            let (changes, lines) = opened.words().into_iter().partition(is_change);
             Ok(Unpacked {
                 lines,
                 changes,
@@ -72,39 +71,6 @@ impl Opening {
         };
         open().map_err(|problem| problem.to_string())
     }
-}
-
-/// What a package is and what changed, a line each; changes are indented.
-fn words(opened: &Opened, lang: Lang) -> Vec<String> {
-    let order = &opened.order;
-    if lang == Lang::En {
-        return opened.words();
-    }
-    let mut lines = vec![format!(
-        "Bestellung {} Revision {}, {}, Patient {}, von {} ({}), unterschrieben von {}.",
-        order.code,
-        order.revision,
-        match order.side {
-            Side::Left => "linker Fuß",
-            Side::Right => "rechter Fuß",
-        },
-        order.patient,
-        order.clinic,
-        order.telephone,
-        order.signed_by
-    )];
-    match order.replaces {
-        None => lines.push("Dies ist die erste Revision.".into()),
-        Some(before) => {
-            let reason = &order.reason;
-            lines.push(format!("Sie ersetzt Revision {before}. Grund: {reason}"));
-            if opened.changes.is_empty() {
-                lines.push("Kein Feld der Bestellung unterscheidet sich.".into());
-            }
-            lines.extend(opened.changes.iter().map(|change| format!("  {change}")));
-        }
-    }
-    lines
 }
 
 fn is_package(path: &Path) -> bool {
@@ -215,7 +181,6 @@ impl Session {
             package: path,
             key: key.into(),
             folder: self.folder.join("packages"),
-            lang,
         })
     }
 
@@ -250,12 +215,13 @@ pub fn view(packages: &Packages, lang: Lang) -> ui::PackageView {
             .told
             .iter()
             .map(|line| match line.strip_prefix("  ") {
-                Some(change) => remark(change, Tone::Chosen),
-                None => remark(line, Tone::Caution),
+                Some(change) => remark(said(change, lang), Tone::Chosen),
+                None => remark(said(line, lang), Tone::Caution),
             });
-        let lines = opened.lines.iter().map(|line| remark(line, Tone::Plain));
+        let lines = opened.lines.iter();
+        let lines = lines.map(|line| remark(said(line, lang), Tone::Plain));
         let changes = opened.changes.iter();
-        let changes = changes.map(|line| remark(line.trim(), Tone::Chosen));
+        let changes = changes.map(|line| remark(said(line.trim(), lang), Tone::Chosen));
         told.chain(lines).chain(changes).collect()
     });
     let place = opened.map_or_else(String::new, |o| o.place.display().to_string());
@@ -264,7 +230,7 @@ pub fn view(packages: &Packages, lang: Lang) -> ui::PackageView {
         key: packages.key.as_str().into(),
         offered: models(offered.collect()),
         opening: packages.opening,
-        problem: packages.problem.as_str().into(),
+        problem: said(&packages.problem, lang).into(),
         lines: models(lines),
         place: place.into(),
     }

@@ -5,7 +5,7 @@ use super::words::{self, remark};
 use super::{Came, Exchange};
 use crate::records::Records;
 use crate::window::session::Session;
-use crate::window::text::models;
+use crate::window::text::{models, said};
 use plinthside_exchange::{Device, TargetSpec};
 use plinthside_paper::qr::{Symbol, text_symbol};
 use plinthside_ui::{self as ui, Tone};
@@ -58,7 +58,7 @@ pub(super) fn view(session: &mut Session) -> ui::ExchangeView {
         ),
         results: models(results(exchange, disputed.unwrap_or_default(), lang)),
         said: exchange.said.as_str().into(),
-        problem: exchange.problem.as_str().into(),
+        problem: said(&exchange.problem, lang).into(),
         new: target.is_none(),
         name: of_target(|spec| &spec.name),
         address: of_target(|spec| &spec.url),
@@ -95,7 +95,7 @@ fn results(exchange: &Exchange, disputed: usize, lang: Lang) -> Vec<ui::Remark> 
     for outcome in exchange.outcomes.values() {
         match &outcome.what {
             Came::Away => {}
-            Came::Refused(problem) => lines.push(remark(problem, Tone::Caution)),
+            Came::Refused(problem) => lines.push(remark(said(problem, lang), Tone::Caution)),
             Came::Done(done) => {
                 lines.extend(words::report(&done.report, lang));
                 if !done.laid.is_empty() {
@@ -118,7 +118,8 @@ fn results(exchange: &Exchange, disputed: usize, lang: Lang) -> Vec<ui::Remark> 
                     );
                     lines.push(remark(text.get(lang), Tone::Plain));
                 }
-                lines.extend(done.unread.iter().map(|line| remark(line, Tone::Caution)));
+                let unread = done.unread.iter();
+                lines.extend(unread.map(|line| remark(said(line, lang), Tone::Caution)));
             }
         }
     }

@@ -1,9 +1,9 @@
 //! What a synchronisation did and is doing, in the words of the screen.
 
-use plinthside_exchange::{Problem, ProblemKind, Progress, Report, Step};
+use crate::window::text::said;
+use plinthside_exchange::{Progress, Report, Step};
 use plinthside_ui as ui;
 use plinthside_visit::{Lang, Text};
-use std::collections::BTreeMap;
 use ui::Tone;
 
 /// A sentence for the screen.
@@ -45,27 +45,23 @@ fn megabytes(bytes: u64, lang: Lang) -> String {
 
 /// Every sentence about a synchronisation; what has to be acted on stands out.
 pub fn report(report: &Report, lang: Lang) -> Vec<ui::Remark> {
-    let lines = match lang {
-        Lang::En => report.words(),
-        Lang::De => german(report),
-    };
+    let mut lines = report.words();
+    if let (Lang::De, Some(first)) = (lang, lines.first_mut()) {
+        *first = exchanged(report);
+    }
     let mut problems = false;
     lines
         .into_iter()
         .map(|line| {
-            problems |= report
-                .problems
-                .iter()
-                .any(|p| line == p.words || line == german_problem(p));
-            remark(
-                line.trim(),
-                if problems { Tone::Caution } else { Tone::Plain },
-            )
+            problems |= report.problems.iter().any(|p| line == p.words);
+            let tone = if problems { Tone::Caution } else { Tone::Plain };
+            remark(said(&line, lang).trim(), tone)
         })
         .collect()
 }
 
-fn german(report: &Report) -> Vec<String> {
+/// What went there and what came, in German.
+fn exchanged(report: &Report) -> String {
     let count = |n: u64, one: &str, many: &str| match n {
         0 => None,
         1 => Some(format!("1 {one}")),
@@ -83,7 +79,7 @@ fn german(report: &Report) -> Vec<String> {
             false => parts.join(", "),
         }
     };
-    let mut lines = vec![format!(
+    format!(
         "{}: gesendet {}; empfangen {}.",
         report.target,
         way(
@@ -96,82 +92,13 @@ fn german(report: &Report) -> Vec<String> {
             report.erasures_received,
             report.photos_received
         )
-    )];
-    if report.cancelled {
-        lines.push("Auf Wunsch angehalten; der nächste Abgleich macht hier weiter.".into());
-    }
-    if let Some(inviter) = &report.waiting_for {
-        lines.push(format!("{inviter} hat dieses Gerät noch nicht eingelassen, darum wurde nichts gesendet. Bitte auf {inviter} abgleichen, dann hier noch einmal."));
-    }
-    let joined = report.admitted.iter();
-    lines.extend(joined.map(|name| format!("{name} ist beigetreten.")));
-    if report.photos_to_send > 0 {
-        let n = report.photos_to_send;
-        lines.push(format!("Noch zu senden: {n} Foto(s)."));
-    }
-    if report.photos_to_fetch > 0 {
-        let n = report.photos_to_fetch;
-        lines.push(format!("Noch zu holen: {n} Foto(s)."));
-    }
-    if report.files_erased > 0 {
-        let n = report.files_erased;
-        lines.push(format!("{n} Datei(en) mit gelöschten Terminen wurden am Ziel entfernt. Frühere Kopien davon enthalten sie noch, versiegelt; den Praxisschlüssel wechseln, falls eine solche Kopie in anderen Händen sein kann."));
-    }
-    let mut kinds: BTreeMap<ProblemKind, Vec<&Problem>> = BTreeMap::new();
-    for problem in &report.problems {
-        kinds.entry(problem.kind).or_default().push(problem);
-    }
-    for problems in kinds.values() {
-        lines.push(german_problem(problems[0]));
-        if problems.len() > 1 {
-            lines.push(format!("… und {} weitere dieser Art.", problems.len() - 1));
-        }
-    }
-    lines
-}
-
-fn german_problem(problem: &Problem) -> String {
-    let file = &problem.file;
-    let why = match problem.kind {
-        ProblemKind::Damaged => {
-            "ist abgeschnitten oder verändert; nichts davon wurde übernommen. Das Gerät, das sie schrieb, schreibt sie beim nächsten Abgleich neu."
-        }
-        ProblemKind::Missing => {
-            "ist angekündigt, aber nicht da. Später noch einmal abgleichen; fehlt sie weiter, wird sie neu angefordert."
-        }
-        ProblemKind::Forged => {
-            "ist von niemandem in der Praxis unterschrieben; nichts davon wurde übernommen. Bitte klären, wer dort noch schreiben kann."
-        }
-        ProblemKind::Misplaced => {
-            "ist ein anderer Stapel unter diesem Namen, wiederholt oder vertauscht; nichts davon wurde übernommen. Bitte klären, wer dort Dateien bewegt."
-        }
-        ProblemKind::Foreign => {
-            "gehört einer anderen Praxis; nichts davon wurde übernommen. Bitte die Adresse des Ziels prüfen."
-        }
-        ProblemKind::StruckOff => {
-            "kommt von einem ausgeschlossenen Gerät; nichts davon wurde übernommen. Bitte das Passwort des Ziels ändern."
-        }
-        ProblemKind::NotIn => {
-            "kommt von einem Gerät, das hier noch nicht bekannt ist. Auf dem Gerät abgleichen, das es eingelassen hat, dann hier."
-        }
-        ProblemKind::NoKey => {
-            "ist mit einem Schlüssel versiegelt, den dieses Gerät noch nicht hat. Auf einem anderen Gerät abgleichen, dann hier."
-        }
-        ProblemKind::Newer => {
-            "stammt von einer neueren Fassung des Programms. Bitte dieses Gerät aktualisieren."
-        }
-        ProblemKind::Record => "enthält einen Eintrag, der hier nicht gelesen werden kann.",
-        ProblemKind::Photograph => {
-            "ist nicht das Foto, das ihr Name nennt; es wurde nicht übernommen und wird neu angefordert."
-        }
-        _ => "konnte nicht übernommen werden.",
-    };
-    format!("{file} {why}")
+    )
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use plinthside_exchange::{Problem, ProblemKind};
 
     /// Every sentence has its German, and what has to be acted on stands out in both languages.
     #[test]
@@ -179,7 +106,9 @@ mod tests {
         let problem = |kind, file: &str| Problem {
             kind,
             file: file.into(),
-            words: format!("{file} changed nothing: it was cut short. Synchronise there again."),
+            words: format!(
+                "Batch {file} of Tablet A changed nothing: it is cut short. It will be asked for again."
+            ),
         };
         let told = Report {
             target: "NAS".into(),

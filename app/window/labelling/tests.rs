@@ -174,7 +174,7 @@ fn a_job_waits_for_a_printer_that_is_away_and_can_be_cancelled() {
     until(&window, "the label", |s| {
         let open = s.open.as_ref().expect("an open visit");
         open.papers
-            .label_view(&open.case.visit, open.case.side)
+            .label_view(&open.case.visit, open.case.side, Lang::En)
             .ready
     });
     window.inner.show();

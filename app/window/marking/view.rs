@@ -1,6 +1,6 @@
 //! The marks as the screen shows them: dots, lines, the list and its words.
 
-use super::super::text::models;
+use super::super::text::{models, said};
 use super::{DOUBTFUL_SD, Marking, Shown, TALLEST_CAST_MM};
 use plinthside_measure::ink::{self, InkDot};
 use plinthside_measure::marks::MarkName;
@@ -27,7 +27,7 @@ impl Marking {
         let photos = self.photos.iter().map(|p| ui::PhotoTab {
             name: p.name.as_str().into(),
             tags: p.tags.as_ref().map_or(0, |t| t.tags.len() as i32),
-            problem: p.problem.as_str().into(),
+            problem: said(&p.problem, lang).into(),
         });
         let problem = self
             .photos
@@ -57,7 +57,7 @@ impl Marking {
             can_undo: !self.undo.is_empty(),
             seekable: self.is_seekable(),
             remark: ui::Remark {
-                text: remark.into(),
+                text: said(&remark, lang).into(),
                 source: Default::default(),
                 tone: ui::Tone::Caution,
             },

@@ -5,6 +5,7 @@ use crate::mats::{self, RULE_SD_MM};
 use crate::window::printing::Want;
 use crate::window::questions::{Kind, Question, item};
 use crate::window::session::Session;
+use crate::window::text::sentence;
 use crate::{clock, files};
 use plinthside_measure::mat::Mat;
 use plinthside_measure::mat::sheet::Paper;
@@ -258,7 +259,7 @@ pub fn rows(clinic: &Clinic, lang: Lang) -> Vec<ui::SettingsRow> {
             title: mat.name.as_str().into(),
             detail: detail.into(),
             note: fault
-                .map_or_else(String::new, |f| fault_words(&f, lang))
+                .map_or_else(String::new, |f| sentence(&f.to_string(), lang))
                 .into(),
             tone,
             mark: -1,
@@ -324,7 +325,7 @@ impl Session {
                 self.change_clinic(|now| *now = clinic);
                 self.settings_back();
                 match fault {
-                    Some(fault) => self.settings.refuse(fault_words(&fault, lang)),
+                    Some(fault) => self.settings.refuse(sentence(&fault.to_string(), lang)),
                     None => self.settings.say(
                         Text::new(
                             "Kept. Casts photographed on this mat from now on are measured with these lengths.",
@@ -337,36 +338,6 @@ impl Session {
             Err(problem) => self.settings.refuse(problem.to_string()),
         }
     }
-}
-
-/// What is wrong with a print, in words.
-fn fault_words(fault: &plinthside_measure::mat::PrintFault, lang: Lang) -> String {
-    use plinthside_measure::mat::PrintFault;
-    let mut said = fault.to_string();
-    if lang == Lang::De {
-        let percent = |value: f64| format::number(value, 1, lang);
-        said = match *fault {
-            PrintFault::FitToPage { percent: p } => format!(
-                "Die Seite wurde auf {} % verkleinert: „An Seite anpassen“ war an. Bitte mit 100 % („tatsächliche Größe“) neu drucken; auf diesem Druck wird mit den eingegebenen Längen gemessen.",
-                percent(p)
-            ),
-            PrintFault::Enlarged { percent: p } => format!(
-                "Die Seite wurde auf {} % vergrößert. Bitte mit 100 % („tatsächliche Größe“) neu drucken; auf diesem Druck wird mit den eingegebenen Längen gemessen.",
-                percent(p)
-            ),
-            PrintFault::Uneven {
-                across_percent,
-                along_percent,
-            } => format!(
-                "Die Prüfstrecken messen {} % quer und {} % längs. Bitte beide noch einmal messen; stimmt das, neu drucken.",
-                percent(across_percent),
-                percent(along_percent)
-            ),
-        };
-    } else if let Some(first) = said.get(..1) {
-        said = first.to_uppercase() + &said[1..];
-    }
-    said
 }
 
 impl Session {

@@ -10,7 +10,7 @@ mod rules;
 
 use super::questions::{Ask, Asking};
 use super::session::Session;
-use super::text::models;
+use super::text::{models, said};
 use plinthside_ui::{self as ui, SettingsPage as Page};
 use plinthside_visit::person::{ClinicPrinter, Lab, Prescriber};
 use plinthside_visit::verdict::Tolerances;
@@ -297,7 +297,7 @@ pub fn view(session: &mut Session) -> ui::SettingsView {
     let mut view = ui::SettingsView {
         page,
         said: settings.said.as_str().into(),
-        problem: settings.problem.as_str().into(),
+        problem: said(&settings.problem, lang).into(),
         rule_file: session.rule_path().display().to_string().into(),
         own_rules: !clinic.rule_file.is_empty(),
         rows: models(rows(session, &clinic, &targets, lang)),
@@ -322,7 +322,7 @@ pub fn view(session: &mut Session) -> ui::SettingsView {
     } else if page == Page::Rules
         && let (_, Some(problem)) = rules::switchable(&clinic)
     {
-        view.problem = problem.to_string().into();
+        view.problem = said(&problem.to_string(), lang).into();
     }
     view
 }

@@ -2,27 +2,16 @@
 //! `words/de.toml` holds its German.
 
 use chrono::{Datelike, NaiveDate};
-use plinthside_visit::{Entry, Lang};
+use plinthside_visit::phrases::fill;
+use plinthside_visit::{Entry, Lang, Phrases};
 use serde_json::{Value, json};
-use std::collections::BTreeMap;
 use std::sync::LazyLock;
 
-const GERMAN: &str = include_str!("../words/de.toml");
+/// The table of the papers' German.
+pub const GERMAN: &str = include_str!("../words/de.toml");
 
-/// English to German; a test reads the table, an empty one can only follow from a broken build.
-static TABLE: LazyLock<BTreeMap<String, String>> =
-    LazyLock::new(|| toml::from_str(GERMAN).unwrap_or_default());
-
-/// Phrases with places, split at them: English parts, German.
-static PATTERNS: LazyLock<Vec<(Vec<&'static str>, &'static str)>> = LazyLock::new(|| {
-    let with_place = TABLE.iter().filter(|(en, _)| {
-        // A phrase that is little more than its places would fit anything.
-        en.contains("{}") && en.replace("{}", "").len() > 24
-    });
-    with_place
-        .map(|(en, de)| (en.split("{}").collect(), de.as_str()))
-        .collect()
-});
+/// A test reads the table, an empty one can only follow from a broken build.
+static PHRASES: LazyLock<Phrases> = LazyLock::new(|| Phrases::parse(&[GERMAN]).unwrap_or_default());
 
 /// Months in letters, as short as they can't be misread.
 const MONTHS_DE: [&str; 12] = [
@@ -36,26 +25,9 @@ pub(crate) struct Words(pub(crate) Lang);
 impl Words {
     /// A phrase. One that stands in no table is left as it is: what someone typed, a name.
     pub(crate) fn say(self, english: &str) -> String {
-        if self.0 == Lang::En {
-            return english.to_owned();
-        }
-        if let Some(german) = TABLE.get(english) {
-            return german.clone();
-        }
-        let found = PATTERNS
-            .iter()
-            .find_map(|(parts, german)| Some((captured(english, parts)?, german)));
-        match found {
-            Some((captured, german)) => {
-                // A list of marks is said mark by mark.
-                let say = |c: &&str| {
-                    let items: Vec<String> = c.split(", ").map(|item| self.say(item)).collect();
-                    items.join(", ")
-                };
-                let said: Vec<String> = captured.iter().map(say).collect();
-                fill(german, said.iter().map(String::as_str))
-            }
-            None => english.to_owned(),
+        match self.0 {
+            Lang::En => english.to_owned(),
+            Lang::De => PHRASES.say(english),
         }
     }
 
@@ -97,43 +69,12 @@ impl Words {
     pub(crate) fn onto(self, mut data: Value) -> Value {
         let (lang, table) = match self.0 {
             Lang::En => ("en", json!({})),
-            Lang::De => ("de", json!(*TABLE)),
+            Lang::De => ("de", json!(PHRASES.table())),
         };
         data["lang"] = lang.into();
         data["t"] = table;
         data
     }
-}
-
-fn fill<'a>(phrase: &str, values: impl Iterator<Item = &'a str>) -> String {
-    let mut parts = phrase.split("{}");
-    let mut out = parts.next().unwrap_or_default().to_owned();
-    let mut values = values;
-    for part in parts {
-        out += values.next().unwrap_or("{}");
-        out += part;
-    }
-    out
-}
-
-/// What stands in the places of a phrase, or nothing if the text is another phrase.
-fn captured<'a>(text: &'a str, parts: &[&str]) -> Option<Vec<&'a str>> {
-    let (first, rest) = parts.split_first()?;
-    let mut text = text.strip_prefix(first)?;
-    let mut found = Vec::new();
-    for (i, part) in rest.iter().enumerate() {
-        let last = i + 1 == rest.len();
-        let at = if last {
-            text.len()
-                .checked_sub(part.len())
-                .filter(|_| text.ends_with(part))?
-        } else {
-            text.find(part)?
-        };
-        found.push(&text[..at]);
-        text = &text[at + part.len()..];
-    }
-    text.is_empty().then_some(found)
 }
 
 #[cfg(test)]

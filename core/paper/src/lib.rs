@@ -29,6 +29,7 @@ pub use card::{CouchCard, couch_card};
 pub use code::CastCode;
 pub use error::PaperError;
 pub use label::{Label, LabelSize, PrinterDots, label, labels};
+pub use language::GERMAN;
 pub use leaflet::{LeafletSheet, leaflet};
 pub use mat::mat;
 pub use order::{OrderSheet, order};
