@@ -6,6 +6,10 @@ use std::collections::BTreeMap;
 
 /// A phrase with less literal text than this would fit anything.
 const LEAST_LITERAL: usize = 11;
+/// No sentence is longer; what a file brought along may be.
+const LONGEST: usize = 4000;
+/// A sentence is told of no more things, each with its colon.
+const MOST_ABOUT: usize = 8;
 
 /// A table of phrases.
 #[derive(Debug, Clone, Default)]
@@ -59,14 +63,17 @@ impl Phrases {
     /// name.
     #[must_use]
     pub fn say(&self, english: &str) -> String {
-        self.known(english).unwrap_or_else(|| english.to_owned())
+        let known = (english.len() <= LONGEST).then(|| self.known(english));
+        known.flatten().unwrap_or_else(|| english.to_owned())
     }
 
     fn known(&self, english: &str) -> Option<String> {
+        self.phrase(english).or_else(|| self.told_of(english))
+    }
+
+    fn phrase(&self, english: &str) -> Option<String> {
         let exact = self.table.get(english).cloned();
-        exact
-            .or_else(|| self.filled(english))
-            .or_else(|| self.told_of(english))
+        exact.or_else(|| self.filled(english))
     }
 
     /// A phrase with places.
@@ -81,10 +88,11 @@ impl Phrases {
 
     /// A sentence with what it is about before it: `IMG_0412.jpg: …`.
     fn told_of(&self, english: &str) -> Option<String> {
-        english.match_indices(": ").find_map(|(at, colon)| {
+        let mut colons = english.match_indices(": ").take(MOST_ABOUT);
+        colons.find_map(|(at, colon)| {
             let (about, sentence) = (&english[..at], &english[at + colon.len()..]);
             let long = sentence.len() >= LEAST_LITERAL;
-            let said = long.then(|| self.known(sentence)).flatten()?;
+            let said = long.then(|| self.phrase(sentence)).flatten()?;
             Some(format!("{about}: {said}"))
         })
     }
@@ -220,6 +228,7 @@ mod tests {
             "the printer refused",
             "2.5",
             "",
+            &": ; , the cast needs ".repeat(20_000),
         ] {
             assert_eq!(phrases.say(typed), typed);
         }

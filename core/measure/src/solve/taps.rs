@@ -209,7 +209,7 @@ fn decide(
         if let Some((shots, moved_mm)) = moved_shots(problem, state) {
             let photos: Vec<String> = shots.into_iter().map(photo).collect();
             return Err(SolveError::CastMoved {
-                photo: photos.join(", "),
+                photo: photos.join(" and "),
                 moved_mm,
             });
         }
