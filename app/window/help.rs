@@ -1,7 +1,7 @@
 //! Help on the step in hand, and the card that lies at the couch.
 
 use super::session::Session;
-use super::text::models;
+use super::text::{models, said};
 use crate::error::AppError;
 use crate::{clock, files, papers};
 use plinthside_paper::Paper;
@@ -107,7 +107,7 @@ pub fn view(help: &Helping, lang: Lang) -> ui::HelpView {
             );
             (said.get(lang).into(), ui::Tone::Good)
         }
-        Some(Err(problem)) => (problem.into(), ui::Tone::Stop),
+        Some(Err(problem)) => (said(problem, lang).into(), ui::Tone::Stop),
     };
     view
 }
