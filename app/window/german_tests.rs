@@ -3,7 +3,7 @@
 use super::tests::{demo_window, picture, tap, test_window, until};
 use super::*;
 use crate::error::AppError;
-use crate::records::Place;
+use crate::records::{Place, Records};
 use plinthside_store::{Kdf, StoreError};
 use plinthside_ui::{ExchangePage, LabelDoing, Printing, Screen};
 use plinthside_visit::Clinic;

@@ -144,7 +144,7 @@ fn errors_of_every_crate_in_german() {
         photo: "IMG_0412.jpg".into(),
     };
     let bowed = SolveError::MatNotFlat { bow_mm: 2.3 };
-    let damaged = StoreError::Io {
+    let damaged = StoreError::File {
         path: "/stick/backup".into(),
         source: std::io::Error::from_raw_os_error(28),
     };
