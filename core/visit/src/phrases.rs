@@ -190,8 +190,8 @@ mod tests {
                 "Ferse oben, linker, 3,5 ist nicht gemessen",
             ),
             (
-                "the cast needs the cast needs marks; the cast needs left again",
-                "der Abdruck braucht der Abdruck braucht marks; der Abdruck braucht noch einmal linker",
+                "the printer refused (the cast needs marks; the cast needs left)",
+                "Der Drucker hat abgelehnt (der Abdruck braucht marks; der Abdruck braucht linker)",
             ),
             (
                 "two marks are needed; mark them",
