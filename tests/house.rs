@@ -1,6 +1,7 @@
 //! The invariants of DEVELOPERS.md that can be read off the tree itself.
 #![allow(clippy::unwrap_used, clippy::expect_used)] // helpers of tests, not only #[test] functions
 
+use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -17,7 +18,9 @@ fn files_below(folder: &Path, endings: &[&str]) -> Vec<PathBuf> {
             let path = entry.path();
             let name = entry.file_name().to_string_lossy().into_owned();
             if path.is_dir() {
-                if !["target", "build-output", ".git"].contains(&name.as_str()) {
+                // Cargo marks its build folders; a module may well be called target.
+                let built = path.join("CACHEDIR.TAG").exists();
+                if !built && !["build-output", ".git"].contains(&name.as_str()) {
                     folders.push(path);
                 }
             } else if endings.iter().any(|ending| name.ends_with(ending)) {
@@ -158,5 +161,42 @@ fn the_code_map_matches_the_tree() {
             root().join(word).is_dir(),
             "the map names {word}, which is not there"
         );
+    }
+}
+
+/// Every dependency of a crate is named in its code.
+#[test]
+fn no_dependency_is_unused() {
+    // What a crate calls itself in code, where that differs from its name.
+    let names = BTreeMap::from([("kamadak-exif", "exif")]);
+    for manifest in files_below(root(), &["Cargo.toml"]) {
+        let folder = manifest.parent().unwrap();
+        let own = if folder == root() {
+            vec![root().join("app"), root().join("tests")]
+        } else {
+            vec![folder.to_owned()]
+        };
+        let code: String = own
+            .iter()
+            .flat_map(|folder| files_below(folder, &[".rs"]))
+            .map(|path| fs::read_to_string(path).unwrap())
+            .collect();
+        let mut asked = false;
+        for line in fs::read_to_string(&manifest).unwrap().lines() {
+            if line.starts_with('[') {
+                asked = line.ends_with("dependencies]") && !line.contains("workspace");
+                continue;
+            }
+            let name = line.split(['=', '.', ' ']).next().unwrap_or_default();
+            if !asked || name.is_empty() || name.starts_with('#') {
+                continue;
+            }
+            let called = names.get(name).copied().unwrap_or(name).replace('-', "_");
+            assert!(
+                code.contains(&format!("{called}::")) || code.contains(&format!("use {called}")),
+                "{} asks for {name} and does not use it",
+                manifest.display()
+            );
+        }
     }
 }
