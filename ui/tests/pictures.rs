@@ -144,6 +144,24 @@ fn follow_up_entry_and_leaflet() {
 }
 
 #[test]
+fn trouble_below_a_screen() {
+    let app = open(LOOKS[0]);
+    let data = app.global::<Data>();
+    data.set_screen(Screen::Order);
+    let mut problem = data.get_problem();
+    problem.text = "The disk is full. The last entry was not saved; everything before it is. Free some space and save again.".into();
+    data.set_problem(problem);
+    let failures: Vec<String> = LOOKS
+        .iter()
+        .filter_map(|&look| {
+            dress(&app, look);
+            compare(&app, &format!("trouble-{}", look.name())).err()
+        })
+        .collect();
+    assert!(failures.is_empty(), "{}", failures.join("\n"));
+}
+
+#[test]
 fn help_screen() {
     check(Screen::Help, "help");
 }
