@@ -31,14 +31,17 @@ pub struct Cli {
     /// What to do; without a command the window opens.
     #[command(subcommand)]
     pub command: Option<Command>,
-    /// The window's store.
+    /// What the window opens on.
     #[command(flatten)]
-    pub store: WindowArgs,
+    pub window: WindowArgs,
 }
 
-/// Where the window's store lies.
+/// What the window opens on.
 #[derive(Debug, Args)]
 pub struct WindowArgs {
+    /// A sealed package to open in the window, as a file manager names it
+    #[arg(value_name = "PACKAGE", value_parser = package_file)]
+    pub package: Option<PathBuf>,
     /// The store to open the window on; without it the user's own
     #[arg(long, value_name = "FILE")]
     pub store: Option<PathBuf>,
@@ -47,6 +50,14 @@ pub struct WindowArgs {
 impl WindowArgs {
     fn place(&self) -> Result<Place, AppError> {
         Place::new(self.store.clone(), None)
+    }
+}
+
+/// A word that is no command has to be a file that is there: a slip in a command is told at once.
+fn package_file(word: &str) -> Result<PathBuf, String> {
+    match std::path::absolute(word) {
+        Ok(path) if path.is_file() => Ok(path),
+        _ => Err("there is no command and no file of that name".into()),
     }
 }
 
@@ -430,7 +441,7 @@ pub enum LanguageArg {
 /// Whatever stopped the command, as one sentence.
 pub fn run(cli: Cli) -> Result<(), AppError> {
     match cli.command {
-        None => crate::window::open_own(cli.store.place()?),
+        None => crate::window::open_own(cli.window.place()?, cli.window.package.as_deref()),
         Some(Command::Demo(args)) => commands::demo::run(&args),
         Some(Command::Mat(args)) => commands::mat::run(&args),
         Some(Command::Detect(args)) => commands::detect::run(&args),

@@ -2,7 +2,7 @@
 //! does, with pointer and keys, and have to find a control before they can touch it.
 //!
 //! ```text
-//! driven STORE PICTURES PAPERS LIST
+//! driven STORE PICTURES PAPERS LIST [PACKAGE]
 //! ```
 //!
 //! STORE is made or opened behind its door as ever; PICTURES is the folder looked through for
@@ -50,11 +50,15 @@ fn write(path: &Path, text: &str) {
 }
 
 fn main() {
-    let arguments: Vec<PathBuf> = std::env::args_os().skip(1).map(PathBuf::from).collect();
+    let mut arguments: Vec<PathBuf> = std::env::args_os().skip(1).map(PathBuf::from).collect();
+    let package = (arguments.len() == 5).then(|| arguments.remove(4));
     let [store, pictures, papers, list] = arguments.try_into().expect("STORE PICTURES PAPERS LIST");
     let place = Place::new(Some(store), None).expect("a place");
     let mut session = own_session(place, papers).expect("the shipped tables");
     session.taking.folder = pictures;
+    if let Some(package) = package {
+        session.package_given(&package);
+    }
     let window = std::rc::Rc::new(Window::new(session).expect("a screen"));
     let (timer, shown) = (slint::Timer::default(), window.clone());
     let mut before = String::new();

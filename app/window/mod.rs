@@ -88,12 +88,15 @@ struct Inner {
     tick: RefCell<Option<slint::Timer>>,
 }
 
-/// Opens the window on the user's own store, behind its door.
+/// Opens the window on the user's own store, behind its door, or on a sealed package before it.
 ///
 /// # Errors
 /// There is no screen.
-pub fn open_own(place: Place) -> Result<(), AppError> {
-    let session = own_session(place, papers_folder())?;
+pub fn open_own(place: Place, package: Option<&Path>) -> Result<(), AppError> {
+    let mut session = own_session(place, papers_folder())?;
+    if let Some(package) = package {
+        session.package_given(package);
+    }
     Ok(Window::new(session)?.run()?)
 }
 
@@ -166,6 +169,8 @@ impl Window {
     /// There is no screen.
     pub fn new(session: Session) -> Result<Self, WindowError> {
         let app = App::new()?;
+        // The name of the desktop entry: by it a desktop finds the icon and groups the windows.
+        slint::set_xdg_app_id("plinthside")?;
         let data = app.global::<Data>();
         data.set_saved(Default::default());
         data.set_version(env!("CARGO_PKG_VERSION").into());

@@ -47,10 +47,10 @@ class Hand:
         self.environment.pop("WAYLAND_DISPLAY", None)
         self.process = None
 
-    def open(self):
+    def open(self, *package):
         self.list.unlink(missing_ok=True)
         names = ["clinic.store", "pictures", "papers"]
-        arguments = [str(self.folder / name) for name in names] + [str(self.list)]
+        arguments = [str(self.folder / name) for name in names] + [str(self.list), *map(str, package)]
         (self.folder / "pictures").mkdir(exist_ok=True)
         self.process = subprocess.Popen([TARGET / "examples/driven", *arguments], env=self.environment)
         self.until(lambda all: all, "a first screen")

@@ -83,3 +83,19 @@ def test_a_package_dropped_on_the_window_leads_to_its_screen(tmp_path):
     finally:
         hand.close()
         screen.close()
+
+
+def test_the_program_started_on_a_package_opens_on_its_screen(tmp_path):
+    package = tmp_path / "7K3M-9QXD-4T2P-A-r1.age"
+    package.write_bytes(b"age-encryption.org/v1\n")
+    screen = Screen(1280, 800)
+    hand = Hand(screen, tmp_path)
+    try:
+        hand.open(package)
+        hand.until(lambda all: any(e["value"] == str(package) for e in all), "the package's path")
+        # A workshop that keeps no records of its own may turn back to them all the same.
+        hand.touch("Back")
+        hand.until(lambda all: hand.find("Make the store", all), "the first start")
+    finally:
+        hand.close()
+        screen.close()

@@ -76,7 +76,7 @@ pub fn accept_drops(_app: &App, _inner: &Rc<Inner>) {}
 impl Inner {
     /// Takes a file that was dropped on the window.
     pub(in crate::window) fn dropped(&self, path: &Path) {
-        self.change(|s| s.package_dropped(path));
+        self.change(|s| s.package_given(path));
     }
 
     /// Changes the session and wants of the thread what that asks for.

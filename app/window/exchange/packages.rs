@@ -134,12 +134,13 @@ impl Session {
         }
     }
 
-    /// Takes a file that was dropped on the window; the open visit stays open behind it.
-    pub fn package_dropped(&mut self, path: &Path) {
+    /// Takes a file that was dropped on the window, or that the program was started with; the open
+    /// visit stays open behind it.
+    pub fn package_given(&mut self, path: &Path) {
         if !is_package(path) && !path.is_dir() {
             let text = Text::new(
-                "What is dropped on the window is opened as a sealed package, whose name ends in .age. Photographs are taken in on their own screen.",
-                "Was auf das Fenster gezogen wird, wird als versiegeltes Paket geöffnet; sein Name endet auf .age. Fotos werden auf ihrem eigenen Bild aufgenommen.",
+                "The window opens sealed packages, whose names end in .age. Photographs are taken in on their own screen.",
+                "Das Fenster öffnet versiegelte Pakete; deren Namen enden auf .age. Fotos werden auf ihrem eigenen Bild aufgenommen.",
             );
             self.trouble = text.get(self.look.lang).to_owned();
             return;
