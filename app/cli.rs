@@ -14,7 +14,7 @@ use crate::error::AppError;
 use crate::records::Place;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use plinthside_measure::marks::Side;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Plaster casts for hinged ankle-foot orthoses: measured, judged, ordered and labelled at the
 /// couch.
@@ -28,7 +28,7 @@ use std::path::PathBuf;
     args_conflicts_with_subcommands = true
 )]
 pub struct Cli {
-    /// What to do; without a command the window opens.
+    /// What to do; without a command the window opens, with a sealed package's file in its place on that
     #[command(subcommand)]
     pub command: Option<Command>,
     /// What the window opens on.
@@ -39,8 +39,8 @@ pub struct Cli {
 /// What the window opens on.
 #[derive(Debug, Args)]
 pub struct WindowArgs {
-    /// A sealed package to open in the window, as a file manager names it
-    #[arg(value_name = "PACKAGE", value_parser = package_file)]
+    /// A sealed package to open on.
+    #[arg(skip)]
     pub package: Option<PathBuf>,
     /// The store to open the window on; without it the user's own
     #[arg(long, value_name = "FILE")]
@@ -53,11 +53,24 @@ impl WindowArgs {
     }
 }
 
-/// A word that is no command has to be a file that is there: a slip in a command is told at once.
-fn package_file(word: &str) -> Result<PathBuf, String> {
-    match std::path::absolute(word) {
-        Ok(path) if path.is_file() => Ok(path),
-        _ => Err("there is no command and no file of that name".into()),
+impl Cli {
+    /// Reads the command line. A file in place of a command opens the window on it, as a file manager
+    /// starts the program; any other slip ends the program, with the command that was meant.
+    #[must_use]
+    pub fn read() -> Self {
+        Self::try_parse().unwrap_or_else(|slip| {
+            let words: Vec<_> = std::env::args_os().skip(1).collect();
+            match words.as_slice() {
+                [word] if Path::new(word).is_file() => Self {
+                    command: None,
+                    window: WindowArgs {
+                        package: std::path::absolute(word).ok(),
+                        store: None,
+                    },
+                },
+                _ => slip.exit(),
+            }
+        })
     }
 }
 

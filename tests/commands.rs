@@ -388,13 +388,17 @@ fn wrong_use_has_a_status_of_its_own() {
     let slip = plinthside(["mesure"]);
     assert_eq!(slip.status.code(), Some(2));
     let words = String::from_utf8_lossy(&slip.stderr).into_owned();
-    assert!(words.contains("no command and no file"), "{words}");
+    assert!(words.contains("'measure'"), "{words}");
 }
 
 #[test]
 fn a_package_without_a_screen_is_refused_in_words() {
     let folder = TempDir::new().expect("folder");
-    let package = write(&folder, "7K3M-9QXD-4T2P-A-r1.age", "age-encryption.org/v1\n");
+    let package = write(
+        &folder,
+        "7K3M-9QXD-4T2P-A-r1.age",
+        "age-encryption.org/v1\n",
+    );
     assert!(refusal(&plinthside([package])).contains("without a screen"));
     assert_eq!(plinthside(["--version"]).status.code(), Some(0));
 }
