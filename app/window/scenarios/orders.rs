@@ -58,7 +58,7 @@ fn s07_a_plantarflexed_first_ray_is_not_balanced() {
     window.inner.change(|s| {
         let case = &mut s.open.as_mut().expect("open").case;
         let results = case.results.as_mut().expect("results");
-        let plane = results.quantities[&ResultName::ForefootToRearfootM2M5].clone();
+        let plane = results.quantities[&ResultName::ForefootToRearfootM2M5];
         let shift = -5.0 - plane.value;
         for (name, value) in [
             (ResultName::ForefootToRearfoot, plane.value + shift),
