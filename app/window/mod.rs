@@ -64,9 +64,17 @@ use work::{Job, Told, Worker};
 pub enum WindowError {
     /// No screen, or no way to draw on it.
     #[error(
-        "the window can't be opened: {0}; `plinthside demo --headless DIR` works without a screen"
+        "the window can't be opened: {}; `plinthside demo --headless DIR` works without a screen",
+        first_line(.0)
     )]
     Screen(#[from] slint::PlatformError),
+}
+
+/// What the system says first; the rest is about its own source.
+fn first_line(problem: &slint::PlatformError) -> String {
+    let said = problem.to_string();
+    let first = said.lines().next().unwrap_or_default();
+    first.trim_end_matches('.').to_owned()
 }
 
 /// An open window.

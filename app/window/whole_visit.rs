@@ -39,7 +39,7 @@ pub const EXAMINATION: [(&str, &str); 22] = [
     ("Swelling", "none"),
     ("Skin under the plaster", "intact"),
     ("Bimalleolar breadth", "72"),
-    ("Heel to first MTP", "176"),
+    ("Heel to first MTP", "158"),
 ];
 
 pub const POSITION: [(&str, &str); 5] = [
