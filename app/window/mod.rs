@@ -65,16 +65,17 @@ pub enum WindowError {
     /// No screen, or no way to draw on it.
     #[error(
         "the window can't be opened: {}; `plinthside demo --headless DIR` works without a screen",
-        first_line(.0)
+        told(.0)
     )]
     Screen(#[from] slint::PlatformError),
 }
 
-/// What the system says first; the rest is about its own source.
-fn first_line(problem: &slint::PlatformError) -> String {
-    let said = problem.to_string();
-    let first = said.lines().next().unwrap_or_default();
-    first.trim_end_matches('.').to_owned()
+/// What the window system says of it, without the way through the libraries that stands before it.
+fn told(problem: &slint::PlatformError) -> String {
+    let text = problem.to_string();
+    let line = text.lines().max_by_key(|line| line.len());
+    let last = line.and_then(|line| line.rsplit(": ").next());
+    last.unwrap_or_default().trim_end_matches('.').to_owned()
 }
 
 /// An open window.
