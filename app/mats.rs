@@ -76,19 +76,15 @@ pub fn layout(clinic: &Clinic, paper: Paper, printer: &str) -> Result<Mat, AppEr
     Ok(mat)
 }
 
-/// Enters what both bars of a print measure, as a new mat of the clinic: casts that stood on an
-/// earlier one keep it. What is wrong with the print, if anything.
+/// The mat of this paper with what its check bars measure.
 ///
 /// # Errors
-/// A length that cannot be right.
-pub fn enter(
-    clinic: &mut Clinic,
+/// Lengths that can't be right.
+pub fn with_bars(
     paper: Paper,
-    printer: &str,
     [across_mm, along_mm]: [f64; 2],
     sd_mm: f64,
-    at: When,
-) -> Result<Option<PrintFault>, AppError> {
+) -> Result<Mat, AppError> {
     let sheet = paper.layout();
     let drawn = sheet.mat()?;
     let page = sheet.pages.first();
@@ -103,12 +99,28 @@ pub fn enter(
         across: bar(page.map(|p| p.across.nominal_mm), across_mm),
         along: bar(page.map(|p| p.along.nominal_mm), along_mm),
     };
-    let mat = Mat::new(
+    Ok(Mat::new(
         drawn.name,
         drawn.tags,
         drawn.border_bits.into(),
         Some(printed),
-    )?;
+    )?)
+}
+
+/// Enters what both bars of a print measure, as a new mat of the clinic: casts that stood on an
+/// earlier one keep it. What is wrong with the print, if anything.
+///
+/// # Errors
+/// A length that cannot be right.
+pub fn enter(
+    clinic: &mut Clinic,
+    paper: Paper,
+    printer: &str,
+    [across_mm, along_mm]: [f64; 2],
+    sd_mm: f64,
+    at: When,
+) -> Result<Option<PrintFault>, AppError> {
+    let mat = with_bars(paper, [across_mm, along_mm], sd_mm)?;
     let fault = mat.print_fault();
     let name = paper_name(paper);
     let stem = format!("{name}-{}", at.format("%Y%m%d-%H%M%S"));
@@ -125,7 +137,7 @@ pub fn enter(
         .unwrap_or(stem);
     clinic.mats.push(PrintedMat {
         id,
-        name: format!("{}, {printer}", sheet.name),
+        name: format!("{}, {printer}", paper.layout().name),
         paper: name.into(),
         printer: printer.into(),
         measured_at: Some(at),

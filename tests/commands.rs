@@ -322,6 +322,50 @@ fn the_wrong_mat_is_refused() {
 }
 
 #[test]
+fn what_the_check_bars_measure_is_entered_in_the_layout_file() {
+    let folder = TempDir::new().expect("folder");
+    let layout = arg(folder.path().join("mat.json"));
+    let pdf = arg(folder.path().join("mat.pdf"));
+    done(&plinthside([
+        "mat", "--paper", "a4", "--out", &pdf, "--layout", &layout,
+    ]));
+    let before = fs::read_to_string(&layout).expect("written");
+    let enter = |paper, lengths: [&str; 2]| {
+        let [across, along] = lengths;
+        plinthside([
+            "mat",
+            "--paper",
+            paper,
+            "--layout",
+            &layout,
+            "--measured",
+            across,
+            along,
+        ])
+    };
+    // The paper it is for is named wrongly, and a length that can't be: the file stays as it is.
+    assert!(refusal(&enter("a3", ["150", "150"])).contains("another paper"));
+    refusal(&enter("a4", ["-1", "150"]));
+    assert_eq!(fs::read_to_string(&layout).expect("still there"), before);
+    let mat: Value = serde_json::from_str(&before).expect("JSON");
+    assert!(mat.get("printed").is_none_or(Value::is_null));
+    let drawn = plinthside_measure::mat::sheet::Paper::A4.layout();
+    let page = &drawn.pages[0];
+    let (across, along) = (page.across.nominal_mm, page.along.nominal_mm);
+    done(&enter(
+        "a4",
+        [&format!("{}", across * 1.001), &format!("{along}")],
+    ));
+    let mat: Value =
+        serde_json::from_str(&fs::read_to_string(&layout).expect("written")).expect("JSON");
+    let entered = mat["printed"].to_string();
+    assert!(
+        entered.contains(&format!("{}", across * 1.001)),
+        "{entered}"
+    );
+}
+
+#[test]
 fn nothing_half_written_is_left_in_a_folder_that_is_not_there() {
     let folder = TempDir::new().expect("folder");
     let pdf = folder.path().join("no-such-folder").join("mat.pdf");

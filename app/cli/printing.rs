@@ -112,8 +112,9 @@ pub struct MatArgs {
     /// The printer that prints it by other means: the layout takes its measured check bars
     #[arg(long, value_name = "NAME", conflicts_with = "to")]
     pub printer: Option<String>,
-    /// What the check bars of that printer's print measure, across and along, mm
-    #[arg(long, num_args = 2, value_names = ["ACROSS", "ALONG"], requires = "printer", conflicts_with = "out")]
+    /// What the check bars of a print measure, across and along, mm: entered in the layout file, or
+    /// kept for that printer's prints
+    #[arg(long, num_args = 2, value_names = ["ACROSS", "ALONG"], conflicts_with = "out")]
     pub measured: Option<Vec<f64>>,
     /// Standard deviation of that measurement, mm
     #[arg(long, value_name = "MM", default_value_t = crate::mats::RULE_SD_MM)]

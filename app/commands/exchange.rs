@@ -149,6 +149,12 @@ pub fn pack(args: &PackArgs) -> Result<(), AppError> {
     if let Some(key) = &args.key {
         lab.public_key.clone_from(key);
     }
+    if lab.public_key.trim().is_empty() {
+        return Err(AppError::Request(format!(
+            "the lab “{}” has no key yet; ask it for its public key (it starts with age1) and enter it in the settings, or name it with --key",
+            lab.name
+        )));
+    }
     let package = ForLab::gather(&mut records, &foot, lab.clone())?.seal(&foot, args.with_name)?;
     for warning in &package.warnings {
         eprintln!("Note: {warning}");

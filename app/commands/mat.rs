@@ -28,6 +28,7 @@ pub fn run(args: &MatArgs) -> Result<(), AppError> {
     };
     match (&args.measured, &args.printer, records) {
         (Some(bars), Some(printer), Some(records)) => enter(args, paper, printer, bars, records),
+        (Some(bars), ..) => enter_in_file(args, paper, bars),
         (_, _, records) => sheet(args, paper, records),
     }
 }
@@ -39,13 +40,8 @@ fn enter(
     bars: &[f64],
     mut records: Records,
 ) -> Result<(), AppError> {
-    let [across_mm, along_mm] = bars else {
-        return Err(AppError::Request(
-            "name two lengths: across and along, in millimetres".into(),
-        ));
-    };
+    let lengths = two(bars)?;
     let mut clinic = records.clinic().clone();
-    let lengths = [*across_mm, *along_mm];
     let fault = mats::enter(&mut clinic, paper, printer, lengths, args.sd, clock::now())?;
     let mat = mats::layout(&clinic, paper, printer)?;
     records.set_clinic(clinic, &args.by.by)?;
@@ -57,6 +53,33 @@ fn enter(
         None => eprintln!("Kept: mats of this paper and printer are measured with these lengths."),
     }
     Ok(())
+}
+
+/// Without a clinic: the lengths go into the layout file alone, if it is of this paper.
+fn enter_in_file(args: &MatArgs, paper: Paper, bars: &[f64]) -> Result<(), AppError> {
+    let Some(path) = &args.layout else {
+        return Err(AppError::Request(
+            "say where the lengths go: --layout names the mat's layout file, --printer one of the clinic's printers".into(),
+        ));
+    };
+    let mat = mats::with_bars(paper, two(bars)?, args.sd)?;
+    if path.exists() && super::detect::read_mat(path)?.tags != mat.tags {
+        return Err(AppError::Request(format!(
+            "{} is a mat for another paper; name the one it was made for with --paper",
+            path.display()
+        )));
+    }
+    files::write(path, mat.to_json().as_bytes())?;
+    match mat.print_fault() {
+        Some(fault) => eprintln!("Entered in {}. Caution: {fault}.", path.display()),
+        None => eprintln!("Entered in {}.", path.display()),
+    }
+    Ok(())
+}
+
+fn two(bars: &[f64]) -> Result<[f64; 2], AppError> {
+    bars.try_into()
+        .map_err(|_| AppError::Request("name two lengths: across and along, in millimetres".into()))
 }
 
 fn sheet(args: &MatArgs, paper: Paper, records: Option<Records>) -> Result<(), AppError> {
@@ -85,7 +108,7 @@ fn sheet(args: &MatArgs, paper: Paper, records: Option<Records>) -> Result<(), A
             eprintln!("{}", mats::reminder(records.clinic(), paper, printer));
         }
         (_, _, Some(path)) => eprintln!(
-            "Print at 100 %, tape the sheet to a board, measure both check bars and enter them in {}.",
+            "Print at 100 %, tape the sheet to a board and measure both check bars; the same command with --layout {} --measured ACROSS ALONG, without --out, enters them.",
             path.display()
         ),
         _ => {}

@@ -7,6 +7,7 @@ use crate::error::{ExchangeError, Result};
 use crate::local::Local;
 use crate::sync::stream_counters;
 use crate::target::{Target, TargetSpec, answers};
+use std::path::Path;
 
 /// A device of the practice, for a list.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -210,7 +211,8 @@ impl<L: Local + ?Sized> Targets<'_, L> {
         Ok(all)
     }
 
-    /// The target of a name; a text that is an address itself is one without credentials.
+    /// The target of a name; a text that is an address itself, or a folder that is there, is one
+    /// without credentials.
     ///
     /// # Errors
     /// No such target.
@@ -219,7 +221,11 @@ impl<L: Local + ?Sized> Targets<'_, L> {
         if let Some(found) = all.iter().find(|spec| spec.name == name) {
             return Ok(found.clone());
         }
-        if name.contains("://") || name.contains('/') || name.contains('\\') {
+        if name.contains("://")
+            || name.contains('/')
+            || name.contains('\\')
+            || Path::new(name).is_dir()
+        {
             let found = all.into_iter().find(|spec| spec.url == name);
             return Ok(found.unwrap_or_else(|| TargetSpec::new("", name)));
         }
