@@ -4,23 +4,25 @@
 use crate::error::AppError;
 use plinthside_exchange::package::lab_path;
 use plinthside_exchange::{ExchangeError, Holder, Target, Targets};
-use plinthside_store::Store;
-use serde::{Deserialize, Serialize};
-use std::path::{Path, PathBuf};
+use plinthside_store::{Store, StoreError};
+use serde::Deserialize;
+use serde_json::json;
+use std::path::Path;
 use std::sync::Mutex;
 
-/// What parcels are kept under, on this device only.
-const PARCEL: &str = "parcel/";
-/// No more wait at a time.
-const MOST: usize = 200;
+/// What parcels are kept under, on this device only: those that wait, and those that lie everywhere.
+const WAITS: &str = "parcel/waits/";
+const LIES: &str = "parcel/lies/";
+/// So many are laid at a time; the others wait for the next.
+const AT_ONCE: usize = 50;
 
 /// A package for a lab and the targets it is laid at.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
 pub struct Parcel {
     /// The lab.
     pub lab: String,
     /// The sealed file.
-    pub file: PathBuf,
+    pub file: String,
     /// Names of targets that have not answered since it was sealed.
     pub waits_for: Vec<String>,
     /// Names of targets where it lies.
@@ -29,7 +31,24 @@ pub struct Parcel {
 
 impl Parcel {
     fn name(&self) -> String {
-        file_name(&self.file)
+        file_name(Path::new(&self.file))
+    }
+
+    /// Keeps it under what it is now, and under nothing else.
+    fn keep(&self, store: &mut Store) -> Result<(), StoreError> {
+        let (now, before) = match self.waits_for.is_empty() {
+            true => (LIES, WAITS),
+            false => (WAITS, LIES),
+        };
+        let parcel = json!({
+            "lab": self.lab, "file": self.file,
+            "waits_for": self.waits_for, "lies_at": self.lies_at,
+        });
+        let name = self.name();
+        store.set_locals(&[
+            (format!("{now}{name}"), Some(parcel.to_string().into())),
+            (format!("{before}{name}"), None),
+        ])
     }
 }
 
@@ -38,37 +57,36 @@ fn file_name(file: &Path) -> String {
     name.to_string_lossy().into_owned()
 }
 
-fn key(name: &str) -> String {
-    format!("{PARCEL}{name}")
-}
-
-fn keep(store: &mut Store, parcel: &Parcel) -> Result<(), ExchangeError> {
-    let value = serde_json::to_vec(parcel).unwrap_or_default();
-    Ok(store.set_local(&key(&parcel.name()), Some(&value))?)
-}
-
 /// Has a sealed package laid at every target of the clinic. One of the same name takes its place.
 ///
 /// # Errors
 /// The store refuses.
 pub fn add(store: &mut Store, lab: &str, file: &Path) -> Result<(), AppError> {
-    let here = Mutex::new(store);
+    let Some(kept_as) = file.to_str() else {
+        return Err(AppError::Request(format!(
+            "{} has a name that can't be kept, so it is laid nowhere; choose another folder for the papers",
+            file.display()
+        )));
+    };
+    let here = Mutex::new(&mut *store);
     let targets = Targets(&here).list()?;
     let parcel = Parcel {
         lab: lab.to_owned(),
-        file: file.to_owned(),
+        file: kept_as.to_owned(),
         waits_for: targets.into_iter().map(|target| target.name).collect(),
         lies_at: Vec::new(),
     };
-    let store = here.into_inner().unwrap_or_else(|e| e.into_inner());
-    Ok(keep(store, &parcel)?)
+    Ok(parcel.keep(store)?)
 }
 
 /// A package by its file, as far as it is on its way.
 #[must_use]
 pub fn find(store: &Store, file: &Path) -> Option<Parcel> {
-    let value = store.local(&key(&file_name(file))).ok()??;
-    serde_json::from_slice(&value).ok()
+    let name = file_name(file);
+    [WAITS, LIES].into_iter().find_map(|state| {
+        let value = store.local(&format!("{state}{name}")).ok()??;
+        serde_json::from_slice(&value).ok()
+    })
 }
 
 /// Lays what waits for a target there; returns the names of what was laid. A file that was taken away
@@ -81,7 +99,7 @@ pub fn deliver<H: Holder>(
     to: &str,
     target: &dyn Target,
 ) -> Result<Vec<String>, ExchangeError> {
-    let waiting = store.with(|store| store.locals(PARCEL, MOST))??;
+    let waiting = store.with(|store| store.locals(WAITS, AT_ONCE))??;
     let parcels = waiting
         .iter()
         .filter_map(|(_, value)| serde_json::from_slice::<Parcel>(value).ok());
@@ -97,7 +115,7 @@ pub fn deliver<H: Holder>(
             parcel.lies_at.push(here);
             laid.push(name);
         }
-        store.with(move |store| keep(store, &parcel))??;
+        store.with(move |store| parcel.keep(store))??;
     }
     Ok(laid)
 }
@@ -135,6 +153,14 @@ mod tests {
         assert_eq!(target.get(&lies).expect("it lies there"), b"sealed");
         assert!(deliver(&store, "Clinic", &target).expect("once").is_empty());
         let held = store.lock().expect("held");
-        assert_eq!(find(&held, &file).expect("kept").lies_at, ["Clinic"]);
+        let lies = find(&held, &file).expect("kept");
+        assert_eq!(
+            (lies.lies_at, lies.waits_for),
+            (vec!["Clinic".to_owned()], vec![])
+        );
+        assert!(
+            held.local_names(WAITS).expect("read").is_empty(),
+            "it stands in nobody's way"
+        );
     }
 }

@@ -12,7 +12,7 @@ use plinthside_visit::aids::{CheckLists, Help};
 use plinthside_visit::follow_up::{Leaflet, LeafletFor};
 use plinthside_visit::knowledge::Knowledge;
 use plinthside_visit::person::Lab;
-use plinthside_visit::rules::{Case, Level, check};
+use plinthside_visit::rules::{Case, Fired, Level, check};
 use plinthside_visit::verdict::{Evidence, Verdict, verdict};
 use plinthside_visit::{Clinic, Entry, Lang};
 
@@ -46,32 +46,27 @@ fn hinge_words(foot: &Foot<'_>) -> Result<String, AppError> {
         .join("; "))
 }
 
-/// What the rules say about this foot: cautions and worse, each with its id and its words.
-fn warned(
+/// What the rules raise about this foot.
+fn raised(
     foot: &Foot<'_>,
     results: Option<&Results>,
     today: NaiveDate,
-) -> Result<Vec<(String, String)>, AppError> {
+) -> Result<Vec<Fired>, AppError> {
     let (known, _) = Knowledge::for_clinic(foot.clinic)?;
     let case = Case::of_visit(foot.visit, foot.side, today);
     let case = match results {
         Some(results) => case.measured(results),
         None => case,
     };
-    Ok(check(&known.rules, &case)
-        .fired
-        .into_iter()
-        .filter(|fired| fired.level >= Level::Caution && fired.number > 0)
-        .map(|fired| {
-            let said = fired.text.get(foot.clinic.lang).to_owned();
-            (fired.rule, said)
-        })
-        .collect())
+    Ok(check(&known.rules, &case).fired)
 }
 
-/// The same without the ids.
-fn cautions(warned: &[(String, String)]) -> Vec<String> {
-    warned.iter().map(|(_, said)| said.clone()).collect()
+/// Cautions and worse among them, in words; what a complete order lacks is none.
+fn cautions(raised: &[Fired], lang: Lang) -> Vec<String> {
+    let cautions = raised
+        .iter()
+        .filter(|fired| fired.level >= Level::Caution && fired.number > 0);
+    cautions.map(|f| f.text.get(lang).to_owned()).collect()
 }
 
 /// The judgement of this foot's cast.
@@ -134,7 +129,9 @@ pub fn order(foot: &Foot<'_>, paper: Paper, today: NaiveDate) -> Result<Document
     let (order, revision) = foot.order()?;
     let cast = foot.cast();
     let results = foot.results().ok();
-    let warned = warned(foot, results.as_ref(), today)?;
+    let lang = foot.clinic.lang;
+    let raised = raised(foot, results.as_ref(), today)?;
+    let say = |fired: &Fired| (fired.rule.clone(), fired.text.get(lang).to_owned());
     let sheet = OrderSheet {
         clinic: foot.clinic,
         order,
@@ -151,9 +148,9 @@ pub fn order(foot: &Foot<'_>, paper: Paper, today: NaiveDate) -> Result<Document
         cast: cast.map(|cast| &cast.record),
         without_photographs: cast
             .is_none_or(|cast| cast.inspection.without_photographs == Some(true)),
-        cautions: &cautions(&warned),
-        rules: &warned,
-        lang: foot.clinic.lang,
+        cautions: &cautions(&raised, lang),
+        rules: &raised.iter().map(say).collect::<Vec<_>>(),
+        lang,
         date: today,
     };
     Ok(plinthside_paper::order(&sheet, paper)?)
@@ -193,7 +190,7 @@ pub fn bench(foot: &Foot<'_>, paper: Paper, today: NaiveDate) -> Result<Document
         results: &results,
         outlines: &outlines,
         verdict: Some(&verdict),
-        cautions: &cautions(&warned(foot, Some(&results), today)?),
+        cautions: &cautions(&raised(foot, Some(&results), today)?, foot.clinic.lang),
         code: foot.code()?,
         revision,
         ordered: &ordered,

@@ -117,10 +117,14 @@ fn a_signed_order_is_packed_and_a_draft_is_not() {
     ));
     // Or laid at a target, in the lab's own folder.
     let stick = demo.path("stick");
-    done(&demo.on(
-        "demo.store",
-        &["pack", "demo-left", "--lab", lab, "--at", &stick],
-    ));
+    let at_the_stick = ["pack", "demo-left", "--lab", lab, "--at", &stick];
+    refusal(&demo.on("demo.store", &at_the_stick));
+    assert!(
+        !Path::new(&stick).exists(),
+        "a stick that is out is not made"
+    );
+    fs::create_dir(&stick).expect("folder");
+    done(&demo.on("demo.store", &at_the_stick));
     let laid = fs::read_dir(Path::new(&stick).join("labs/kiln-row-orthotic-workshop"));
     assert_eq!(laid.expect("the lab's folder").count(), 1);
     let opened = demo.path("opened");

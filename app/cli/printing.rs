@@ -114,7 +114,7 @@ pub struct MatArgs {
     pub printer: Option<String>,
     /// What the check bars of a print measure, across and along, mm: entered in the layout file, or
     /// kept for that printer's prints
-    #[arg(long, num_args = 2, value_names = ["ACROSS", "ALONG"], conflicts_with = "out")]
+    #[arg(long, num_args = 2, value_names = ["ACROSS", "ALONG"], conflicts_with = "out", allow_negative_numbers = true)]
     pub measured: Option<Vec<f64>>,
     /// Standard deviation of that measurement, mm
     #[arg(long, value_name = "MM", default_value_t = crate::mats::RULE_SD_MM)]

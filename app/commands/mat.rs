@@ -62,13 +62,13 @@ fn enter_in_file(args: &MatArgs, paper: Paper, bars: &[f64]) -> Result<(), AppEr
             "say where the lengths go: --layout names the mat's layout file, --printer one of the clinic's printers".into(),
         ));
     };
-    let mat = mats::with_bars(paper, two(bars)?, args.sd)?;
-    if path.exists() && super::detect::read_mat(path)?.tags != mat.tags {
+    if path.exists() && super::detect::read_mat(path)?.tags != paper.layout().mat()?.tags {
         return Err(AppError::Request(format!(
             "{} is a mat for another paper; name the one it was made for with --paper",
             path.display()
         )));
     }
+    let mat = mats::with_bars(paper, two(bars)?, args.sd)?;
     files::write(path, mat.to_json().as_bytes())?;
     match mat.print_fault() {
         Some(fault) => eprintln!("Entered in {}. Caution: {fault}.", path.display()),

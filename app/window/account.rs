@@ -60,15 +60,6 @@ pub fn lines(visit: &Visit, lang: Lang) -> Vec<Line> {
         }
         all.append(&mut of_side);
     }
-    if let Some(why) = &visit.deferred {
-        let label = Text::new("Casting put off", "Gipsen verschoben");
-        push(
-            &mut all,
-            "deferred".into(),
-            label.get(lang).into(),
-            why.clone(),
-        );
-    }
     let ticked: usize = visit.checked.values().map(Vec::len).sum();
     counted(
         &mut all,

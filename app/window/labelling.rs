@@ -143,7 +143,7 @@ impl Session {
                 open.labelling.say(
                     &Text::new(
                         "The bag is right: this label stands for this cast, this side and this revision.",
-                        "Der Beutel stimmt: Das Etikett gehört zu diesem Abdruck, dieser Seite und dieser Fassung.",
+                        "Der Beutel stimmt: Das Etikett gehört zu diesem Abdruck, dieser Seite und dieser Revision.",
                     ),
                     lang,
                 );

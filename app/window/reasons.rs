@@ -280,7 +280,7 @@ pub fn view(
                     number + 1
                 ),
                 Lang::De => format!(
-                    "Fassung {number} bleibt, wie sie unterschrieben ist. Warum ist Fassung {} nötig?",
+                    "Revision {number} bleibt, wie sie unterschrieben ist. Warum ist Revision {} nötig?",
                     number + 1
                 ),
             }

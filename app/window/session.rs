@@ -17,7 +17,7 @@ use crate::error::AppError;
 use crate::records::Records;
 use crate::sound::{SystemVoice, Voice};
 use plinthside_measure::marks::Side;
-use plinthside_store::IdleLock;
+use plinthside_store::{IdleLock, Opened};
 use plinthside_ui as ui;
 use plinthside_visit::person::Prescriber;
 use plinthside_visit::{CastSources, Clinic, Visit};
@@ -187,22 +187,22 @@ impl Session {
         let Some(visit) = self.try_records(|records| records.visit(id)) else {
             return;
         };
+        self.take_in_hand(visit, side, screen);
+        self.find_versions();
+    }
+
+    fn take_in_hand(&mut self, visit: Opened<Visit>, side: Option<Side>, screen: ui::Screen) {
         self.opened += 1;
+        let sides = &visit.value.sides;
         let side = side
-            .filter(|side| visit.value.sides.contains(side))
-            .or(visit.value.sides.first().copied())
+            .filter(|side| sides.contains(side))
+            .or(sides.first().copied())
             .unwrap_or(Side::Left);
         self.saved_ms = Some(visit.saved_at_ms());
-        self.open = Some(Open::new(
-            visit,
-            side,
-            self.opened,
-            &self.clinic(),
-            self.folder.clone(),
-        ));
+        let (clinic, papers) = (self.clinic(), self.folder.clone());
+        self.open = Some(Open::new(visit, side, self.opened, &clinic, papers));
         self.screen = screen;
         self.trouble.clear();
-        self.find_versions();
     }
 
     /// Begins a visit of a new person, or of one seen before.
@@ -219,18 +219,7 @@ impl Session {
         }
         let by = self.person.clone();
         if let Some(begun) = self.try_records(|records| records.begin(&visit, &by)) {
-            self.opened += 1;
-            let side = visit.sides.first().copied().unwrap_or(Side::Left);
-            self.saved_ms = Some(begun.saved_at_ms());
-            self.open = Some(Open::new(
-                begun,
-                side,
-                self.opened,
-                &self.clinic(),
-                self.folder.clone(),
-            ));
-            self.screen = ui::Screen::Person;
-            self.trouble.clear();
+            self.take_in_hand(begun, None, ui::Screen::Person);
         }
     }
 

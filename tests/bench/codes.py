@@ -1,20 +1,19 @@
 """Reading the code in 12-megapixel photographs, beside zbar and zxing-cpp in their own libraries, on
-the same grey pixels in memory: a table of milliseconds, the best of several runs."""
+the same grey pixels in memory, the best of several runs; and labels from their data to pictures."""
 
 import ctypes
 import ctypes.util
 import json
 import os
 import subprocess
-import sys
 import time
-from pathlib import Path
 
 import cv2
 import zxingcpp
 
-ROOT = Path(__file__).resolve().parents[2]
-EXAMPLE = Path(os.environ.get("CARGO_TARGET_DIR", ROOT / "target")) / "release/examples/codes"
+from programs import ROOT, TARGET, row
+
+EXAMPLES = TARGET / "examples"
 RUNS = 7
 
 
@@ -57,25 +56,19 @@ class Zbar:
         return texts
 
 
-def main():
-    photos = [Path(p) for p in sys.argv[1:]] or sorted((ROOT / "demo-data/left").glob("left-*.jpg"))[:4]
+def rows():
     environment = os.environ | {"CODES_RUNS": str(RUNS)}
-    zbar, rows = Zbar(), []
-    for photo in photos:
+    zbar = Zbar()
+    for photo in sorted((ROOT / "demo-data/left").glob("left-*.jpg"))[:4]:
         grey = cv2.imread(str(photo), cv2.IMREAD_GRAYSCALE | cv2.IMREAD_IGNORE_ORIENTATION)
-        run = subprocess.run([EXAMPLE, photo], capture_output=True, text=True, check=True, env=environment)
+        run = subprocess.run([EXAMPLES / "codes", photo], capture_output=True, text=True, check=True, env=environment)
         ours = json.loads(run.stdout)[0]
         zbar_ms, zbar_texts = best_ms(lambda: zbar.read(grey))
         zxing_ms, found = best_ms(lambda: zxingcpp.read_barcodes(grey, formats=zxingcpp.BarcodeFormat.QRCode))
-        rows.append((photo.name, ours["ms"], zbar_ms, zxing_ms, len(ours["codes"]), len(zbar_texts), len(found)))
-    print(f"{'reading codes, ms':24}{'ours':>9}{'zbar':>9}{'zxing-cpp':>11}{'ratio':>8}   codes read")
-    for name, ours, zbar_ms, zxing_ms, *read in rows:
-        print(f"{name:24}{ours:9.1f}{zbar_ms:9.1f}{zxing_ms:11.1f}{ours / min(zbar_ms, zxing_ms):8.2f}   {read}")
-    labels = json.loads(subprocess.run([EXAMPLE.with_name("labels")], capture_output=True, text=True, check=True).stdout)
-    print(f"\n{'labels, ms':24}{'ours':>9}{'aim':>9}{'ratio':>8}")
+        best, name = min((zbar_ms, "zbar"), (zxing_ms, "zxing-cpp"))
+        read = f"codes read {len(ours['codes'])}, zbar {len(zbar_texts)}, zxing-cpp {len(found)}"
+        yield row(f"the code in {photo.name}, 12 megapixels", "ms", ours["ms"], beside=best, reference=f"{name}; {read}", aim="<= 1 x")
+    labels = json.loads(subprocess.run([EXAMPLES / "labels"], capture_output=True, text=True, check=True).stdout)
     for name, ms in labels.items():
         aim = 200 if name.startswith("sheet") else 50
-        print(f"{name:24}{ms:9.1f}{aim:9}{ms / aim:8.2f}")
-
-
-main()
+        yield row(f"label {name}" if aim == 50 else name, "ms", ms, aim=f"<= {aim}")

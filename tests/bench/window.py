@@ -1,7 +1,5 @@
-"""The window beside an empty one, the list of many visits, and the result after a tap: a table.
-
-    window.py [VISITS]      100 000 where not given; needs Xvfb
-"""
+"""The window beside an empty one, on a screen in memory; the list of many visits; and the result
+after a tap."""
 
 import json
 import os
@@ -10,10 +8,9 @@ import subprocess
 import sys
 import tempfile
 import time
-from pathlib import Path
 
-ROOT = Path(__file__).resolve().parents[2]
-TARGET = Path(os.environ.get("CARGO_TARGET_DIR", ROOT / "target")) / "release"
+from programs import TARGET, row
+
 SPEED = TARGET / "examples/window_speed"
 EMPTY = TARGET / "examples/empty"
 
@@ -37,13 +34,7 @@ def figures(*arguments):
     return json.loads(done.stdout) if done.stdout else None
 
 
-def row(name, ours, reference=None):
-    beside = f"{reference:11.0f}{ours / reference:8.2f}" if reference else ""
-    print(f"{name:60}{ours:9.0f}{beside}")
-
-
-def main():
-    visits = sys.argv[1] if len(sys.argv) > 1 else "100000"
+def rows(visits):
     os.environ["SLINT_BACKEND"] = "winit-software"
     os.environ["XDG_RUNTIME_DIR"] = os.environ.get("XDG_RUNTIME_DIR", "/tmp")
     os.environ.pop("WAYLAND_DISPLAY", None)
@@ -56,24 +47,21 @@ def main():
     try:
         with tempfile.TemporaryDirectory() as folder:
             store = f"{folder}/clinic.store"
-            figures("make", store, visits)
+            figures("make", store, str(visits))
             # Turn and turn about, so that both see the same machine.
             both = [(first_picture_ms(SPEED, "first", store), first_picture_ms(EMPTY)) for _ in range(9)]
             ours, empty = (statistics.median(times) for times in zip(*both))
-            print("reference: an empty window of the same library and features, in the same run")
-            print(f"{'':60}{'ours':>9}{'reference':>11}{'ratio':>8}")
-            row("from start to the first picture, ms (aim 2 x)", ours, empty)
+            empty_window = "an empty window of the same library"
+            yield row("start to the first picture", "ms", ours, beside=empty, reference=empty_window, aim="<= 2 x")
             many = figures("list", store)
     finally:
         xvfb.terminate()
         xvfb.wait()
     for name, key in [("scrolling", "scroll_frame_ms"), ("searching, a key at a time", "search_frame_ms")]:
-        row(f"{visits} visits: {name}, frame p99, ms (aim 50)", many[key]["p99"])
-        row(f"  slowest of {many[key]['of']}, ms", many[key]["slowest"])
-    row("peak memory with it, MB (aim 300)", many["peak_mb"])
+        frame = many[key]
+        yield row(f"{visits} visits: {name}, frame p99", "ms", frame["p99"], aim="<= 50")
+        yield row(f"  slowest of {frame['of']}", "ms", frame["slowest"], aim="<= 50")
+    yield row("peak memory with it", "MB", many["peak_mb"], aim="<= 300")
     tap = figures("mark")["result_after_tap_ms"]
-    row("six photographs: a moved mark to the new result, median, ms (aim 100)", tap["median"])
-    row(f"  slowest of {tap['of']}, ms", tap["slowest"])
-
-
-main()
+    yield row("six photographs: a moved mark to the new result, median", "ms", tap["median"], aim="<= 100")
+    yield row(f"  slowest of {tap['of']}", "ms", tap["slowest"])

@@ -1,9 +1,10 @@
 //! What hand and eye check on the shell: wall, cracks, dents, rock, how far the plaster reaches.
 
 use super::position::{number, word};
-use super::record::{EitherOf, MarksMissing};
+use super::record::MarksMissing;
 use super::{Question, Scale};
 use plinthside_measure::marks::Side;
+use plinthside_visit::Lang;
 use plinthside_visit::cast_record::{Crack, DentPlace, Packing};
 
 /// The questions about the shell, in the order of handling it.
@@ -39,21 +40,30 @@ pub fn inspection() -> Vec<Box<dyn Question>> {
             |c| &mut c.inspection.wall_min_mm,
         ),
         Box::new(MarksMissing),
-        Box::new(EitherOf {
-            key: "inspection.skin_wiped",
-            label: ["Marks on the skin", "Marken auf der Haut"],
-            answers: [
-                (false, ["still there", "noch da"]),
-                (true, ["wiped off", "abgewischt"]),
-            ],
-            access: |c| &mut c.inspection.skin_wiped,
-        }),
-        Box::new(EitherOf {
-            key: "cast.side_written",
-            label: ["Letter on the plaster", "Buchstabe auf dem Gips"],
-            answers: [(Side::Left, ["L", "L"]), (Side::Right, ["R", "R"])],
-            access: |c| &mut c.record.side_written,
-        }),
+        word(
+            "inspection.skin_wiped",
+            "Marks on the skin",
+            "Marken auf der Haut",
+            &[false, true],
+            |wiped, lang| match (wiped, lang) {
+                (false, Lang::En) => "still there",
+                (false, Lang::De) => "noch da",
+                (true, Lang::En) => "wiped off",
+                (true, Lang::De) => "abgewischt",
+            },
+            |c| &mut c.inspection.skin_wiped,
+        ),
+        word(
+            "cast.side_written",
+            "Letter on the plaster",
+            "Buchstabe auf dem Gips",
+            &[Side::Left, Side::Right],
+            |side, _| match side {
+                Side::Left => "L",
+                Side::Right => "R",
+            },
+            |c| &mut c.record.side_written,
+        ),
         number(
             "cast.foot_to_leg_reached_deg",
             "Foot to leg, reached",

@@ -5,6 +5,7 @@
 mod dimensions;
 mod follow;
 mod inspection;
+mod line;
 mod order;
 mod person;
 mod position;
@@ -61,6 +62,10 @@ pub trait Question<T = Visit, At = Side> {
     }
     /// How it is answered.
     fn kind(&self) -> Kind;
+    /// Nobody misses it where it is not answered.
+    fn is_optional(&self) -> bool {
+        false
+    }
     /// The answer as the list shows it; empty when there is none.
     fn shown(&self, visit: &T, side: At, lang: Lang) -> String;
     /// Copied from an earlier visit and not confirmed.
@@ -177,14 +182,16 @@ impl<T: Clone + PartialEq, At: Copy> Asking<T, At> {
         self.questions.iter().position(|q| q.key() == key)
     }
 
-    /// How many questions are answered, and of how many.
+    /// How many questions are answered, and of how many; one that nobody misses counts only once it
+    /// is answered.
     pub fn answered(&self, visit: &T, side: At) -> (usize, usize) {
-        let answered = self
-            .questions
-            .iter()
-            .filter(|q| !q.shown(visit, side, Lang::En).is_empty())
-            .count();
-        (answered, self.questions.len())
+        let is_answered = |q: &dyn Question<T, At>| !q.shown(visit, side, Lang::En).is_empty();
+        let questions = self.questions.iter().map(AsRef::as_ref);
+        let count = |answered, of, q| match is_answered(q) {
+            true => (answered + 1, of + 1),
+            false => (answered, of + usize::from(!q.is_optional())),
+        };
+        questions.fold((0, 0), |(answered, of), q| count(answered, of, q))
     }
 
     /// Takes a question in hand.

@@ -1,5 +1,6 @@
 //! The patient: consents, conditions, body mass; what is typed once at the desk is shown as facts.
 
+use super::line::line;
 use super::{Kind, Question, Scale, item};
 use plinthside_measure::marks::Side;
 use plinthside_ui as ui;
@@ -117,6 +118,10 @@ impl Question for ConsentTo {
 struct Conditions;
 
 impl Question for Conditions {
+    fn is_optional(&self) -> bool {
+        true
+    }
+
     fn key(&self) -> String {
         "person.conditions".into()
     }
@@ -196,63 +201,33 @@ impl Question for BodyMass {
 
 /// What is typed, and never required.
 fn typed() -> [Box<dyn Question>; 7] {
-    let line = |key, en, de, access| {
-        Box::new(Line {
-            key,
-            label: Text::new(en, de),
-            access,
-        }) as Box<dyn Question>
-    };
     [
-        line("person.name", "Name", "Name", |v| &mut v.person.name),
+        line("person.name", "Name", "Name", |v, _| &mut v.person.name),
         Box::new(Born),
         Box::new(SexOf),
-        line("reason", "Reason of the visit", "Anlass", |v| &mut v.reason),
-        line("person.code", "Code", "Kürzel", |v| &mut v.person.code),
-        line("person.telephone", "Telephone", "Telefon", |v| {
+        line("reason", "Reason of the visit", "Anlass", |v, _| {
+            &mut v.reason
+        }),
+        line("person.code", "Code", "Kürzel", |v, _| &mut v.person.code),
+        line("person.telephone", "Telephone", "Telefon", |v, _| {
             &mut v.person.telephone
         }),
         line(
             "person.proxy",
             "Consents for the patient",
             "Stimmt für den Patienten zu",
-            |v| &mut v.person.proxy,
+            |v, _| &mut v.person.proxy,
         ),
     ]
-}
-
-struct Line {
-    key: &'static str,
-    label: Text,
-    access: fn(&mut Visit) -> &mut String,
-}
-
-impl Question for Line {
-    fn key(&self) -> String {
-        self.key.to_owned()
-    }
-
-    fn label(&self, lang: Lang) -> String {
-        self.label.get(lang).to_owned()
-    }
-
-    fn kind(&self) -> Kind {
-        Kind::Text
-    }
-
-    fn shown(&self, visit: &Visit, _side: Side, _lang: Lang) -> String {
-        (self.access)(&mut visit.clone()).clone()
-    }
-
-    fn type_in(&self, visit: &mut Visit, _side: Side, text: &str) -> Option<Text> {
-        text.trim().clone_into((self.access)(visit));
-        None
-    }
 }
 
 struct Born;
 
 impl Question for Born {
+    fn is_optional(&self) -> bool {
+        true
+    }
+
     fn key(&self) -> String {
         "person.born".into()
     }
@@ -310,6 +285,10 @@ pub fn read_day(text: &str) -> Option<chrono::NaiveDate> {
 struct SexOf;
 
 impl Question for SexOf {
+    fn is_optional(&self) -> bool {
+        true
+    }
+
     fn key(&self) -> String {
         "person.sex".into()
     }

@@ -1,6 +1,7 @@
 //! How the cast is taken: intended position, before the plaster is wet.
 
-use super::record::{PutOff, line};
+use super::line::line;
+use super::record::PutOff;
 use super::{Kind, Question, Scale, item};
 use plinthside_measure::marks::Side;
 use plinthside_ui as ui;
@@ -106,16 +107,19 @@ pub fn position() -> Vec<Box<dyn Question>> {
             "cast.slab_pattern",
             "How the slabs are laid",
             "Wie die Longuetten liegen",
-            |c| &mut c.record.slab_pattern,
+            |v, side| &mut record_mut(v, side).slab_pattern,
         ),
-        line("cast.extent", "From where to where", "Von wo bis wo", |c| {
-            &mut c.record.extent
+        line(
+            "cast.extent",
+            "From where to where",
+            "Von wo bis wo",
+            |v, side| &mut record_mut(v, side).extent,
+        ),
+        line("cast.marked_by", "Marked by", "Markiert von", |v, side| {
+            &mut record_mut(v, side).marked_by
         }),
-        line("cast.marked_by", "Marked by", "Markiert von", |c| {
-            &mut c.record.marked_by
-        }),
-        line("cast.cast_by", "Cast by", "Gegipst von", |c| {
-            &mut c.record.cast_by
+        line("cast.cast_by", "Cast by", "Gegipst von", |v, side| {
+            &mut record_mut(v, side).cast_by
         }),
         Box::new(PutOff),
     ]

@@ -1,116 +1,27 @@
-//! What else is written down of a cast: who took it and how, what did not print off, and why a
-//! casting was put off.
+//! What else is written down of a cast: what did not print off, and why a casting was put off.
 
 use super::position::cast_mut;
 use super::ruler::MARKS;
 use super::{Kind, Question, item};
 use plinthside_measure::marks::Side;
 use plinthside_ui as ui;
-use plinthside_visit::{Cast, Lang, Text, Visit};
+use plinthside_visit::{Lang, Text, Visit};
 
 /// Key of the question that puts the casting off.
 pub const PUT_OFF: &str = "visit.deferred";
 
-/// A line of the record that is typed, and never required.
-pub(super) fn line(
-    key: &'static str,
-    en: &str,
-    de: &str,
-    access: fn(&mut Cast) -> &mut String,
-) -> Box<dyn Question> {
-    Box::new(Line {
-        key,
-        label: Text::new(en, de),
-        access,
-    })
-}
-
-struct Line {
-    key: &'static str,
-    label: Text,
-    access: fn(&mut Cast) -> &mut String,
-}
-
-impl Question for Line {
-    fn key(&self) -> String {
-        self.key.to_owned()
-    }
-
-    fn label(&self, lang: Lang) -> String {
-        self.label.get(lang).to_owned()
-    }
-
-    fn kind(&self) -> Kind {
-        Kind::Text
-    }
-
-    fn shown(&self, visit: &Visit, side: Side, _lang: Lang) -> String {
-        let cast = visit.cast(side);
-        cast.map_or_else(String::new, |cast| (self.access)(&mut cast.clone()).clone())
-    }
-
-    fn type_in(&self, visit: &mut Visit, side: Side, text: &str) -> Option<Text> {
-        text.trim().clone_into((self.access)(cast_mut(visit, side)));
-        None
-    }
-}
-
-/// Two answers to something about a cast.
-pub(super) struct EitherOf<T: 'static> {
-    pub key: &'static str,
-    pub label: [&'static str; 2],
-    pub answers: [(T, [&'static str; 2]); 2],
-    pub access: fn(&mut Cast) -> &mut Option<T>,
-}
-
-impl<T: Copy + PartialEq> EitherOf<T> {
-    fn now(&self, visit: &Visit, side: Side) -> Option<T> {
-        *(self.access)(&mut visit.cast(side)?.clone())
-    }
-}
-
 fn word([en, de]: [&str; 2], lang: Lang) -> String {
     Text::new(en, de).get(lang).to_owned()
-}
-
-impl<T: Copy + PartialEq> Question for EitherOf<T> {
-    fn key(&self) -> String {
-        self.key.to_owned()
-    }
-
-    fn label(&self, lang: Lang) -> String {
-        word(self.label, lang)
-    }
-
-    fn kind(&self) -> Kind {
-        Kind::OneOf
-    }
-
-    fn shown(&self, visit: &Visit, side: Side, lang: Lang) -> String {
-        let now = self.now(visit, side);
-        let said = self.answers.iter().find(|(value, _)| Some(*value) == now);
-        said.map_or_else(String::new, |(_, words)| word(*words, lang))
-    }
-
-    fn choices(&self, visit: &Visit, side: Side, lang: Lang) -> Vec<ui::ChoiceItem> {
-        let now = self.now(visit, side);
-        let choice = |(value, words): &(T, _)| item(&word(*words, lang), now == Some(*value));
-        self.answers.iter().map(choice).collect()
-    }
-
-    fn choose(&self, visit: &mut Visit, side: Side, index: usize) {
-        let Some((value, _)) = self.answers.get(index) else {
-            return;
-        };
-        let place = (self.access)(cast_mut(visit, side));
-        *place = (*place != Some(*value)).then_some(*value);
-    }
 }
 
 /// Marks that can't be seen inside the shell.
 pub(super) struct MarksMissing;
 
 impl Question for MarksMissing {
+    fn is_optional(&self) -> bool {
+        true
+    }
+
     fn key(&self) -> String {
         "inspection.marks_missing".into()
     }
@@ -182,6 +93,10 @@ impl PutOff {
 }
 
 impl Question for PutOff {
+    fn is_optional(&self) -> bool {
+        true
+    }
+
     fn key(&self) -> String {
         PUT_OFF.into()
     }

@@ -1,6 +1,7 @@
 use super::*;
 use plinthside_visit::Clinic;
 use plinthside_visit::cast_record::CastPosition;
+use slint::Model;
 
 fn visit() -> Visit {
     let at = chrono::DateTime::from_timestamp(1_800_000_000, 0)
@@ -185,4 +186,22 @@ fn every_question_can_be_asked_in_both_languages() {
             }
         }
     }
+}
+
+#[test]
+fn what_nobody_misses_keeps_no_step_open() {
+    let mut visit = visit();
+    let asking = Asking::new(position(), &visit, Side::Left);
+    let asked = position().len();
+    let (none, needed) = asking.answered(&visit, Side::Left);
+    assert!(none == 0 && needed < asked, "{needed} of {asked}");
+    visit.deferred = Some("too swollen".into());
+    assert_eq!(asking.answered(&visit, Side::Left), (1, needed + 1));
+    assert!(
+        asking
+            .view(&visit, Side::Left, Vec::new(), Lang::De)
+            .tiles
+            .iter()
+            .any(|t| t.value == "zu stark geschwollen")
+    );
 }

@@ -147,3 +147,25 @@ fn an_amendment_is_a_numbered_revision_with_its_reason() {
     let again = window.app.global::<Data>().get_order_state();
     assert_eq!((again.signed, again.revision), (true, signed.revision));
 }
+
+#[test]
+fn what_an_order_lacks_for_a_reason_is_printed_in_words() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let window = demo_window(folder.path());
+    tap(&window, "Morwenna Ashdown, Left");
+    window.inner.change(|s| {
+        let open = s.open.as_mut().expect("open");
+        let order = questions::order_mut(&mut open.case.visit, Side::Left);
+        let draft = order.draft_mut().expect("a draft");
+        draft.prescription.identity.quantity = None;
+    });
+    window.app.global::<plinthside_ui::Reasons>().invoke_open();
+    tap(&window, "Go past: The quantity is missing.");
+    tap(&window, "agreed with the lab");
+    let source = window.inner.session.borrow().source().expect("a visit");
+    let paper = crate::papers::order(&source.foot(), plinthside_paper::Paper::A4, clock::today());
+    let text = paper.expect("an order").text().concat();
+    let words = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    let printed = "The quantity is missing. agreed with the lab";
+    assert!(words.contains(printed), "{words}");
+}

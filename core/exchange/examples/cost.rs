@@ -1,7 +1,7 @@
-//! What synchronising costs. `cost history N…`: requests, bytes and seconds of the first and of a
+//! What synchronising costs, as rows of `tests/bench/table.py`: JSON, one a line. `cost history N…`: requests, bytes and seconds of the first and of a
 //! steady synchronisation with N visits of history. `cost photographs N FOLDER`: N photographs of
 //! 3 MB to a folder, beside `age` and `cp` on the same bytes, and the memory it took. `cost practices N`: N practices of
-//! three devices and twenty visits a day in one bucket, over the days.
+//! three devices and twenty visits a day in one bucket, over five days.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
 #[path = "../tests/common/mod.rs"]
@@ -11,11 +11,15 @@ mod sim;
 
 use common::{store, visit};
 use plinthside_exchange::{Devices, Memory, Report, Sync, TargetSpec, connect, sync};
+use serde_json::json;
 use sim::Device;
 use std::path::Path;
 use std::process::Command;
 use std::sync::atomic::AtomicBool;
 use std::time::Instant;
+
+/// Steady synchronisations whose medians are the steady cost.
+const STEADY: usize = 15;
 
 fn main() {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
@@ -27,11 +31,21 @@ fn main() {
     }
 }
 
-fn line(what: &str, n: usize, seconds: f64, r: &Report) {
-    println!(
-        "{what:<34} {n:>7} visits {:>7} requests {:>12} bytes sent {:>12} received {seconds:>8.3} s",
-        r.requests, r.bytes_sent, r.bytes_received
-    );
+fn row(what: &str, unit: &str, ours: f64) {
+    println!("{}", json!({"what": what, "unit": unit, "ours": ours}));
+}
+
+/// Medians of requests, bytes and seconds.
+fn rows(what: &str, runs: &[(f64, Report)]) {
+    let median = |of: &dyn Fn(&(f64, Report)) -> f64| {
+        let mut all: Vec<f64> = runs.iter().map(of).collect();
+        all.sort_by(f64::total_cmp);
+        all[all.len() / 2]
+    };
+    row(what, "requests", median(&|(_, r)| r.requests as f64));
+    let kb = |(_, r): &(f64, Report)| (r.bytes_sent + r.bytes_received) as f64 / 1e3;
+    row(what, "kB", median(&kb));
+    row(what, "ms", median(&|(seconds, _)| 1e3 * seconds));
 }
 
 fn history(n: usize) {
@@ -54,20 +68,24 @@ fn history(n: usize) {
             "Ada",
         )
         .expect("import");
-    let timed = |what: &str, device: &std::sync::Mutex<plinthside_store::Store>| {
+    let timed = |device: &std::sync::Mutex<plinthside_store::Store>| {
         let start = Instant::now();
         let report = common::run(device, &target);
-        line(what, n, start.elapsed().as_secs_f64(), &report);
+        (start.elapsed().as_secs_f64(), report)
     };
-    timed("first, sending", &a);
-    timed("first, receiving", &b);
-    // The median of what follows is the steady cost; the first after a long run still tidies up.
-    for i in 0..5 {
+    rows(&format!("{n} visits: first, sending"), &[timed(&a)]);
+    rows(&format!("{n} visits: first, receiving"), &[timed(&b)]);
+    // The first after a long run still tidies up, so medians.
+    let (mut sent, mut received) = (Vec::new(), Vec::new());
+    for i in 0..STEADY {
         common::add(&a, &format!("new{i}"), "one new visit", &[]);
-        timed("steady, one new visit, sending", &a);
-        timed("steady, one new visit, receiving", &b);
+        sent.push(timed(&a));
+        received.push(timed(&b));
     }
-    timed("steady, nothing new", &a);
+    rows(&format!("{n} visits: one new, sending"), &sent);
+    rows(&format!("{n} visits: one new, receiving"), &received);
+    let nothing: Vec<_> = (0..STEADY).map(|_| timed(&a)).collect();
+    rows(&format!("{n} visits: nothing new"), &nothing);
 }
 
 /// The same bytes, from one disk to the same disk, each file on it before the next counts as done.
@@ -92,6 +110,7 @@ fn photographs(n: usize, at: &Path) {
     let mut mb = 0.0;
     for round in 0..5 {
         let place = at.join(format!("target-{round}"));
+        std::fs::create_dir(&place).expect("folder");
         let address = place.display().to_string();
         let target = connect(&TargetSpec::new("", &address)).expect("connect");
         let start = Instant::now();
@@ -113,14 +132,19 @@ fn photographs(n: usize, at: &Path) {
         each = each.min(age_and_cp(n, at, true));
         once = once.min(age_and_cp(n, at, false));
     }
-    println!("{n} photographs of 3 MB to a folder, best of five in turn, MB/s");
-    println!("  ours                              {:9.0}", mb / ours);
     for (what, seconds) in [("each file synced", each), ("one sync at the end", once)] {
-        let (theirs, ratio) = (mb / seconds, seconds / ours);
-        println!("  age and cp, {what:<20} {theirs:11.0}   ratio {ratio:.2} (aim 0.5)");
+        let row = json!({
+            "what": format!("{n} of 3 MB, best of five in turn; {what}"), "unit": "s", "ours": ours,
+            "beside": seconds, "reference": format!("age, cp and sync on the same {mb:.0} MB"), "aim": "<= 2 x",
+        });
+        println!("{row}");
     }
     let peak = peak_kib();
-    println!("peak memory {peak} KiB, of which before synchronising {before} (limit 100000)");
+    let memory = json!({
+        "what": "peak memory", "unit": "MB", "ours": peak as f64 / 1e3, "beside": before as f64 / 1e3,
+        "reference": "before synchronising", "aim": "<= 100",
+    });
+    println!("{memory}");
     assert!(peak < 100_000, "more memory than the limit");
 }
 
@@ -195,10 +219,6 @@ fn practices(n: usize) {
         }
         all.push(devices);
     }
-    println!(
-        "{:>5} {:>9} {:>9} {:>14} {:>14} {:>12}",
-        "day", "syncs", "requests", "requests/sync", "bytes/sync", "files"
-    );
     for day in 1..=5_u32 {
         let (mut syncs, mut requests, mut bytes) = (0_u64, 0_u64, 0_u64);
         for devices in &all {
@@ -211,11 +231,8 @@ fn practices(n: usize) {
                 bytes += report.bytes_sent + report.bytes_received;
             }
         }
-        println!(
-            "{day:>5} {syncs:>9} {requests:>9} {:>14.2} {:>14.0} {:>12}",
-            requests as f64 / syncs as f64,
-            bytes as f64 / syncs as f64,
-            bucket.files().len()
-        );
+        let day = format!("{n} practices, day {day}, {} files", bucket.files().len());
+        row(&day, "requests a sync", requests as f64 / syncs as f64);
+        row(&day, "kB a sync", bytes as f64 / 1e3 / syncs as f64);
     }
 }

@@ -19,7 +19,7 @@ fn memory() {
 #[test]
 fn folder() {
     let folder = tempfile::tempdir().expect("folder");
-    let url = folder.path().join("stick").display().to_string();
+    let url = folder.path().display().to_string();
     let target = connect(&TargetSpec::new("Stick", url)).expect("connect");
     contract::verbs(&*target);
     contract::together(&*target);
@@ -55,16 +55,16 @@ fn addresses_that_would_give_something_away_or_lead_nowhere_are_refused() {
 #[test]
 fn a_stick_that_is_not_in_is_not_made_up_and_answers_when_it_is_back() {
     let folder = tempfile::tempdir().expect("folder");
-    let stick = folder.path().join("media").join("STICK");
+    let stick = folder.path().join("STICK");
     let spec = TargetSpec::new("Stick", stick.display().to_string());
     assert!(!answers(&spec));
     let refused = connect(&spec);
     assert!(matches!(refused, Err(TargetError::Unreachable { .. })));
-    assert!(!folder.path().join("media").exists(), "nothing was made");
+    assert!(!stick.exists(), "nothing was made");
     let a = common::store(folder.path(), "A");
     Targets(&a).set(&spec).expect("kept");
     assert!(Targets(&a).answering().expect("list").is_empty());
-    std::fs::create_dir_all(&stick).expect("stick");
+    std::fs::create_dir(&stick).expect("stick");
     assert!(answers(&spec));
     assert_eq!(
         Targets(&a).answering().expect("list"),

@@ -9,7 +9,6 @@ use data::*;
 use plinthside_measure::marks::Side;
 use plinthside_paper::*;
 use plinthside_visit::Lang;
-use plinthside_visit::aids::{CheckLists, Help, Timers};
 use std::path::Path;
 use std::time::Instant;
 
@@ -95,16 +94,9 @@ fn main() {
         let set = leaflet(&a_leaflet_sheet(&text), Paper::A4).unwrap();
         keep(format!("leaflet-{name}.pdf"), set.pdf().unwrap());
     }
-    let (lists, timers) = (CheckLists::shipped().unwrap(), Timers::shipped().unwrap());
+    let texts = CardTexts::shipped();
     for (lang, name) in [(Lang::En, "en"), (Lang::De, "de")] {
-        let card = CouchCard {
-            clinic: &a_clinic(),
-            lists: &lists,
-            timers: &timers,
-            help: &Help::shipped().unwrap(),
-            lang,
-            date: date(),
-        };
+        let card = texts.card(lang);
         let set = couch_card(&card, Paper::A4).unwrap();
         keep(format!("couch-card-{name}.pdf"), set.pdf().unwrap());
     }

@@ -182,8 +182,8 @@ mod tests {
                 "b.jpg: Die Matte ist um 2,5 mm gewölbt",
             ),
             (
-                "/tmp/a: b.jpg: the mat is bowed by 2 mm",
-                "/tmp/a: b.jpg: Die Matte ist um 2 mm gewölbt",
+                "photos: b.jpg: the mat is bowed by 2 mm",
+                "photos: b.jpg: Die Matte ist um 2 mm gewölbt",
             ),
             (
                 "heel upper, left, 3.5 is not measured",

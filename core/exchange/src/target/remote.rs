@@ -69,13 +69,11 @@ fn connect_with(
     let failed = |e: object_store::Error| TargetError::from_store(&name, "", e);
     let store: Box<dyn ObjectStore> = match place {
         Place::Folder(path) => {
-            // One level only: the place of a stick that is not in must not be made on the disk.
-            if !path.is_dir() {
-                std::fs::create_dir(&path).map_err(|e| TargetError::Unreachable {
-                    target: name.clone(),
-                    why: format!("{}: {e}", path.display()),
-                })?;
-            }
+            // Nothing is made here: the place of a stick that is not in would look like the stick.
+            std::fs::read_dir(&path).map_err(|e| TargetError::Unreachable {
+                target: name.clone(),
+                why: format!("{}: {e}", path.display()),
+            })?;
             let folder = LocalFileSystem::new_with_prefix(&path).map_err(failed)?;
             Box::new(folder.with_fsync(true))
         }

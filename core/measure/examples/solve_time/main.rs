@@ -1,5 +1,6 @@
-//! Prints how long `solve` takes for 8 photographs and 20 marks, without images, and how long a
-//! general-purpose solver takes for the plainest form of the same problem.
+//! How long `solve` takes for 8 photographs and 20 marks, without images, and how long a
+//! general-purpose solver takes for the plainest form of the same problem: poses, one lens and marks, no nuisances, no
+//! covariance. A row of `tests/bench/table.py`, as JSON.
 //!
 //! `cargo run --release -p plinthside-measure --example solve_time`
 
@@ -11,6 +12,7 @@ use plinthside_measure::marks::Surface;
 use plinthside_measure::mat::{Mat, Paper, file::MatError};
 use plinthside_measure::observed::{CameraKey, MarkView, PhotoTags, SeenTag};
 use plinthside_measure::solve::{SolveOptions, solve};
+use serde_json::json;
 use std::time::Instant;
 
 const SIZE: [f64; 2] = [4032.0, 3024.0];
@@ -96,23 +98,23 @@ fn main() -> Result<(), MatError> {
         let start = Instant::now();
         match solve(&mat, &photos, &taps, &SolveOptions::default()) {
             Ok(solution) => assert_eq!(solution.points.len(), marks.len()),
-            Err(error) => println!("refused: {error}"),
+            Err(error) => eprintln!("refused: {error}"),
         }
         times.push(start.elapsed().as_secs_f64() * 1000.0);
     }
     times.sort_by(f64::total_cmp);
-    println!(
-        "solve: 8 photographs, {corners} corners, 20 marks, {} taps: median {:.1} ms, fastest {:.1} ms (aim 20 ms)",
-        taps.len(),
-        times[times.len() / 2],
-        times[0]
-    );
     let by_crate = general_purpose(&mat, &photos, &taps, &poses, marks.len());
-    let ratio = times[0] / by_crate[0];
     println!(
-        "  the levenberg-marquardt crate, poses, lens and marks alone: median {:.1} ms, fastest {:.1} ms; ours in {ratio:.2} of its fastest",
-        by_crate[by_crate.len() / 2],
-        by_crate[0],
+        "{}",
+        json!({
+            "what": format!("8 photographs, {corners} corners, 20 marks, {} taps: fastest", taps.len()),
+            "unit": "ms", "ours": times[0], "beside": by_crate[0],
+            "reference": "the levenberg-marquardt crate, plainest form", "aim": "<= 20 ms",
+        })
+    );
+    println!(
+        "{}",
+        json!({"what": "  median", "unit": "ms", "ours": times[times.len() / 2], "aim": "<= 20 ms"})
     );
     Ok(())
 }
@@ -156,7 +158,7 @@ fn general_purpose(
         let start = Instant::now();
         match problem.fit() {
             Some(rms) => assert!(rms < 1.5, "not the same problem: {rms}"),
-            None => println!("  the crate did not settle"),
+            None => eprintln!("the crate did not settle"),
         }
         times.push(start.elapsed().as_secs_f64() * 1000.0);
     }

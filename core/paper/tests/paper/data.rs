@@ -8,7 +8,8 @@ use plinthside_measure::cast::{
 };
 use plinthside_measure::leg::{Leg, Readings};
 use plinthside_measure::marks::{Side, Surface};
-use plinthside_paper::{Bench, CastCode, Label, LeafletSheet, OrderSheet, Outline};
+use plinthside_paper::{Bench, CastCode, CouchCard, Label, LeafletSheet, OrderSheet, Outline};
+use plinthside_visit::aids::{CheckLists, Help, Timers};
 use plinthside_visit::verdict::{Evidence, Tolerances, Verdict, verdict};
 use plinthside_visit::{Clinic, Lang};
 
@@ -280,4 +281,34 @@ pub fn a_cast_record() -> plinthside_visit::CastRecord {
         "material": "fast plaster", "cast_by": "D. Penrose", "marked_by": "R. Tindall"
     }))
     .unwrap()
+}
+
+/// What a couch card is made of, as shipped.
+pub struct CardTexts {
+    lists: CheckLists,
+    timers: Timers,
+    help: Help,
+    clinic: Clinic,
+}
+
+impl CardTexts {
+    pub fn shipped() -> Self {
+        Self {
+            lists: CheckLists::shipped().unwrap(),
+            timers: Timers::shipped().unwrap(),
+            help: Help::shipped().unwrap(),
+            clinic: a_clinic(),
+        }
+    }
+
+    pub fn card(&self, lang: Lang) -> CouchCard<'_> {
+        CouchCard {
+            clinic: &self.clinic,
+            lists: &self.lists,
+            timers: &self.timers,
+            help: &self.help,
+            lang,
+            date: date(),
+        }
+    }
 }

@@ -4,7 +4,6 @@ use crate::data::*;
 use plinthside_measure::marks::Side;
 use plinthside_paper::*;
 use plinthside_visit::Lang;
-use plinthside_visit::aids::{CheckLists, Help, Timers};
 
 fn words(document: &Document) -> String {
     let text = document.text().concat().replace('\n', " ");
@@ -217,26 +216,18 @@ fn a_german_packing_list_and_mat() {
 
 #[test]
 fn the_couch_card_is_one_page_with_every_list_and_time() {
-    let lists = CheckLists::shipped().unwrap();
-    let timers = Timers::shipped().unwrap();
+    let texts = CardTexts::shipped();
     for lang in [Lang::En, Lang::De] {
         for paper in [Paper::A4, Paper::Letter] {
-            let card = CouchCard {
-                clinic: &a_clinic(),
-                lists: &lists,
-                timers: &timers,
-                help: &Help::shipped().unwrap(),
-                lang,
-                date: date(),
-            };
+            let card = texts.card(lang);
             let document = couch_card(&card, paper).unwrap();
             assert_eq!(document.pages(), 1, "{lang:?} {paper}");
             let text = words(&document);
-            let items = lists.list.iter().flat_map(|list| &list.items);
+            let items = card.lists.list.iter().flat_map(|list| &list.items);
             for item in items {
                 assert!(text.contains(item.say.get(lang)), "{item:?} not in {text}");
             }
-            for plaster in &timers.plaster {
+            for plaster in &card.timers.plaster {
                 assert!(text.contains(plaster.label.get(lang)));
                 assert!(text.contains(&plaster.source.line(lang)));
             }

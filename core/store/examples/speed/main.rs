@@ -1,4 +1,4 @@
-//! The store beside the bare engine, in one run: prints ours, the engine's, and the ratio.
+//! The store beside the bare engine, in one run, as rows of `tests/bench/table.py`: JSON, one a line.
 //!
 //! ```text
 //! cargo run --release -p plinthside-store --example speed -- [VISITS] [FOLDER]
@@ -6,9 +6,10 @@
 //!
 //! VISITS is 100 000 where not given. The bare engine is SQLCipher with the same key, page size,
 //! write-ahead log and `synchronous = FULL`. An entry is compared twice: with a transaction that
-//! inserts the same row, and with inserting the change in it alone. The visits are invented by a
-//! fixed recipe.
+//! inserts the same row, and with inserting the change in it alone. The visits are invented.
 #![allow(clippy::expect_used, clippy::unwrap_used)]
+
+mod visits;
 
 use plinthside_store::{Filter, Kdf, Opened, Options, Store, VISIT};
 use plinthside_visit::Visit;
@@ -19,6 +20,7 @@ use serde_json::{Value, json};
 use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
+use visits::{Dice, invented};
 
 const PASSPHRASE: &str = "a passphrase for the benchmark";
 const CHEAP: Kdf = Kdf {
@@ -26,105 +28,6 @@ const CHEAP: Kdf = Kdf {
     passes: 1,
     lanes: 1,
 };
-
-const FIRST: [&str; 24] = [
-    "Anna", "Bernd", "Carla", "Dieter", "Elif", "Fritz", "Greta", "Hanno", "Ida", "Jonas", "Karin",
-    "Levin", "Mira", "Nils", "Olga", "Paul", "Quentin", "Rosa", "Sven", "Tilda", "Ulf", "Vera",
-    "Wim", "Zoe",
-];
-const BEGIN: [&str; 20] = [
-    "Acker", "Berg", "Busch", "Dorn", "Eichen", "Feld", "Gruen", "Hagen", "Immen", "Kirch",
-    "Linden", "Moor", "Nuss", "Ober", "Quell", "Rosen", "Stein", "Tannen", "Wald", "Zwetsch",
-];
-const MIDDLE: [&str; 12] = [
-    "", "bach", "brunn", "garten", "graben", "halde", "heim", "hof", "kamp", "ried", "stett",
-    "wies",
-];
-const END: [&str; 10] = [
-    "er", "mann", "ner", "eck", "le", "inger", "mueller", "schmidt", "bauer", "weber",
-];
-const NOTES: [&str; 16] = [
-    "relieve",
-    "navicular",
-    "swelling",
-    "evening",
-    "shoe",
-    "narrow",
-    "blister",
-    "strap",
-    "stairs",
-    "stick",
-    "catches",
-    "carpet",
-    "numb",
-    "great",
-    "toe",
-    "night",
-];
-const SYMBOLS: &[u8] = b"0123456789ABCDEFGHJKMNPQRSTVWXYZ";
-
-/// A small generator with a fixed seed, so that every run has the same visits.
-struct Dice(u64);
-
-impl Dice {
-    fn roll(&mut self, sides: usize) -> usize {
-        self.0 ^= self.0 << 13;
-        self.0 ^= self.0 >> 7;
-        self.0 ^= self.0 << 17;
-        (self.0 % sides as u64) as usize
-    }
-    fn of<'a>(&mut self, words: &[&'a str]) -> &'a str {
-        words[self.roll(words.len())]
-    }
-}
-
-fn invented(number: usize, dice: &mut Dice) -> Value {
-    let name = format!(
-        "{} {}{}{}",
-        dice.of(&FIRST),
-        dice.of(&BEGIN),
-        dice.of(&MIDDLE),
-        dice.of(&END)
-    );
-    let code: String = (0..13).map(|_| SYMBOLS[dice.roll(32)] as char).collect();
-    let side = ["left", "right"][dice.roll(2)];
-    let readings: Vec<Value> = ["ankle_dorsiflexion_knee_straight_deg", "ankle_dorsiflexion_knee_bent_deg", "ankle_plantarflexion_deg",
-        "rearfoot_inversion_deg", "rearfoot_eversion_deg", "resting_heel_deg", "forefoot_to_rearfoot_deg", "knee_extension_deg",
-        "dorsiflexor_strength_mrc", "plantarflexor_strength_mrc", "quadriceps_strength_mrc", "heel_rise_count"]
-        .iter()
-        .enumerate()
-        .map(|(i, kind)| json!({"id": format!("r{i}"), "kind": kind, "side": side, "method": "goniometer", "by": "Ada Invented",
-            "repeats": [dice.roll(30) as f64, dice.roll(30) as f64], "at": "2026-03-05T09:30:00+01:00"}))
-        .collect();
-    let lab = dice.of(&["Gipswerk Musterstadt", "Nordlab", "Werkstatt am Ried"]);
-    let note: Vec<&str> = (0..8).map(|_| dice.of(&NOTES)).collect();
-    let state = [
-        "draft",
-        "signed",
-        "handed_over",
-        "received",
-        "fitted",
-        "reviewed",
-        "closed",
-    ][dice.roll(7)];
-    json!({
-        "schema": 1, "id": format!("v{number}"), "at": format!("20{:02}-{:02}-{:02}T09:30:00+01:00", 10 + dice.roll(16), 1 + dice.roll(12), 1 + dice.roll(28)),
-        "clinician": "Ada Invented", "place": "clinic", "sides": [side], "reason": "trips when tired",
-        "person": {"code": format!("P{number:06}"), "name": name, "born": format!("19{:02}-{:02}-{:02}", 20 + dice.roll(79), 1 + dice.roll(12), 1 + dice.roll(28)), "telephone": format!("0{}", 30_000_000 + dice.roll(9_999_999)),
-            "proxy": "", "conditions": [], "consents": [{"covers": "photographs", "given": true, "at": "2026-03-05T09:30:00+01:00", "by": ""}]},
-        "readings": readings,
-        "legs": [{"side": side, "values": {"bimalleolar_breadth_mm": [70.0 + dice.roll(9) as f64], "heel_breadth_mm": [60.0], "ankle_girth_mm": [240.0 + dice.roll(40) as f64]}, "sock_worn": false, "by": "Ada Invented"}],
-        "casts": [{"id": "c1", "side": side, "code": code, "record": {"position": "sitting", "knee_flexion_deg": 90.0, "water_cel": 24.0, "slab_pattern": "three slabs", "material": "plaster of Paris"},
-            "inspection": {"rock_mm": 1.0, "crack": "none", "marks_missing": []}}],
-        "checked": {"before_plaster": ["skin", "marks", "side_written"]},
-        "orders": [{"id": "o1", "side": side, "cast": "c1", "history": [{"to": state, "at": "2026-03-05T10:00:00+01:00", "by": "Ada Invented", "revision": 1}],
-            "revisions": [{"number": 1, "reason": "", "because": {}, "overrides": {}, "signature": null, "prescription": {"note": note.join(" "),
-                "identity": {"lab": lab, "quantity": 1, "clinic_reference": format!("R{number}")},
-                "motion": {"plantarflexion": {"kind": "stopped", "stop_deg": 5.0}, "dorsiflexion": {"kind": "free"}, "hinge": "hinge A", "hinge_size": "M"},
-                "shell": {"plastic": "PP", "thickness_mm": 4.0, "band_height_mm": 300.0}, "closure": {"straps": [{"place": "calf", "hold": "ring"}]}}}]}],
-        "follow_up": [], "deferred": null, "previous_visit": null
-    })
-}
 
 fn options() -> Options {
     Options::new("benchmark").kdf(CHEAP)
@@ -139,14 +42,19 @@ fn ms(t: Duration) -> f64 {
     t.as_secs_f64() * 1e3
 }
 
-fn alone(what: &str, value: f64, unit: &str) {
-    println!("{what:<58}{value:>9.2} {unit}");
+fn alone(what: &str, value: f64, unit: &str, aim: &str) {
+    println!(
+        "{}",
+        json!({"what": what, "unit": unit, "ours": value, "aim": aim})
+    );
 }
 
-fn beside(what: &str, ours: Duration, theirs: Duration) {
-    let (ours, theirs) = (ms(ours), ms(theirs));
-    let ratio = ours / theirs;
-    println!("{what:<58}{ours:>9.3} ms{theirs:>9.3} ms{ratio:>9.2}");
+fn beside(what: &str, ours: Duration, theirs: Duration, aim: &str) {
+    println!(
+        "{}",
+        json!({"what": what, "unit": "ms", "ours": ms(ours), "beside": ms(theirs),
+            "reference": "SQLCipher alone", "aim": aim})
+    );
 }
 
 /// A line of `/proc/self/status`, in MiB; 0 where there is none.
@@ -182,10 +90,6 @@ fn main() {
         .map_or_else(std::env::temp_dir, PathBuf::from)
         .join(format!("plinthside-speed-{}", std::process::id()));
     std::fs::create_dir_all(&folder).expect("folder");
-    println!(
-        "{:<58}{:>12}{:>12}{:>9}",
-        "", "ours", "bare engine", "ratio"
-    );
     photograph(&folder.join("photograph"));
     entries(&folder.join("entries"));
     many(&folder.join("many"), visits);
@@ -219,6 +123,7 @@ fn photograph(path: &Path) {
         &format!("memory added by storing and reading one of {MIB} MiB"),
         memory_mib("VmHWM") - before,
         "MiB",
+        "",
     );
 }
 
@@ -286,11 +191,11 @@ fn one_by_one<T: Serialize + DeserializeOwned>(
         insert.execute(params![bytes]).expect("insert");
         times[2].push(started.elapsed());
     }
-    for (name, p) in [("median", 0.5), ("p99", 0.99)] {
+    for (name, p, aim) in [("median", 0.5, "<= 1.5 x"), ("p99", 0.99, "<= 300 ms")] {
         let [ours, row, change] = times.each_mut().map(|times| percentile(times, p));
         for (what, theirs) in [("its row", row), ("its change alone", change)] {
             let what = format!("one entry{form}, durable, {name} of 600; {what}");
-            beside(&what, ours, theirs);
+            beside(&what, ours, theirs, aim);
         }
     }
 }
@@ -319,6 +224,7 @@ fn many(path: &Path, visits: usize) {
         &format!("import {visits} visits"),
         visits as f64 / started.elapsed().as_secs_f64(),
         "/s",
+        "",
     );
     let key = store.raw_key().to_string();
     store.lock().expect("lock");
@@ -327,6 +233,7 @@ fn many(path: &Path, visits: usize) {
         "file per visit, no photographs",
         bytes as f64 / visits as f64 / 1e3,
         "kB",
+        "<= 12",
     );
 
     // The engine with nothing but a list: opening it and reading one page.
@@ -365,7 +272,12 @@ fn many(path: &Path, visits: usize) {
         percentile(&mut opens, 0.5),
         percentile(&mut bare_opens, 0.5),
     );
-    beside("open, first page and count (cheapest passphrase)", a, b);
+    beside(
+        "open, first page and count (cheapest passphrase)",
+        a,
+        b,
+        "<= 300 ms",
+    );
 
     let mut store = Store::open(path, PASSPHRASE, options()).expect("open");
     let mut saves = Vec::new();
@@ -382,6 +294,7 @@ fn many(path: &Path, visits: usize) {
         "save one entry among them, durable, slowest of 200",
         ms(percentile(&mut saves, 1.0)),
         "ms",
+        "<= 300",
     );
     let started = Instant::now();
     store.find("zzzzzz", 20).expect("find");
@@ -389,6 +302,7 @@ fn many(path: &Path, visits: usize) {
         "first search (reads the list of words)",
         ms(started.elapsed()),
         "ms",
+        "",
     );
     let mut times = Vec::new();
     let mut found = 0;
@@ -413,9 +327,15 @@ fn many(path: &Path, visits: usize) {
         &format!("search, median of {searches} ({found} with a result)"),
         ms(percentile(&mut times, 0.5)),
         "ms",
+        "",
     );
-    alone("search, p99", ms(percentile(&mut times, 0.99)), "ms");
-    alone("search, slowest", ms(percentile(&mut times, 1.0)), "ms");
+    alone(
+        "search, p99",
+        ms(percentile(&mut times, 0.99)),
+        "ms",
+        "<= 20",
+    );
+    alone("search, slowest", ms(percentile(&mut times, 1.0)), "ms", "");
     let mut pages = Vec::new();
     for _ in 0..200 {
         let started = Instant::now();
@@ -428,6 +348,7 @@ fn many(path: &Path, visits: usize) {
         "a page of 50 anywhere in the list, p99",
         ms(percentile(&mut pages, 0.99)),
         "ms",
+        "",
     );
     let started = Instant::now();
     for i in 0..200 {
@@ -440,16 +361,19 @@ fn many(path: &Path, visits: usize) {
         "open one visit, mean of 200",
         ms(started.elapsed()) / 200.0,
         "ms",
+        "",
     );
     alone(
         "memory of this process, peak (import included)",
         memory_mib("VmHWM"),
         "MiB",
+        "<= 150",
     );
     alone(
         "memory now, after searching and paging",
         memory_mib("VmRSS"),
         "MiB",
+        "<= 150",
     );
 }
 
@@ -486,6 +410,7 @@ fn long(path: &Path) {
             &format!("open a visit with 400 changes, {id} sitting(s), median"),
             ms(percentile(&mut times, 0.5)),
             "ms",
+            "<= 30",
         );
     }
     let mut store = Store::open(path, PASSPHRASE, options()).expect("open");
@@ -495,5 +420,6 @@ fn long(path: &Path) {
         &format!("history of {} changes", history.len()),
         ms(started.elapsed()),
         "ms",
+        "",
     );
 }
