@@ -202,3 +202,41 @@ fn no_dependency_is_unused() {
         }
     }
 }
+
+/// A package of Cargo.lock: its name and version, and what it depends on, by name, or by name and
+/// version where there are several.
+fn locked() -> Vec<(String, Vec<String>)> {
+    let lock = fs::read_to_string(root().join("Cargo.lock")).unwrap();
+    let value = |block: &str, key: &str| {
+        let line = block.lines().find_map(|line| line.strip_prefix(key));
+        line.map(|value| value.trim_matches('"').to_owned())
+    };
+    let package = |block: &str| {
+        let name = value(block, "name = ")?;
+        let version = value(block, "version = ")?;
+        let needs = block.split("dependencies = [").nth(1).unwrap_or_default();
+        let needs = needs
+            .lines()
+            .map(|line| line.trim().trim_matches([',', '"']).to_owned());
+        Some((format!("{name} {version}"), needs.collect()))
+    };
+    lock.split("[[package]]").filter_map(package).collect()
+}
+
+#[test]
+fn no_library_is_there_in_two_versions_for_our_sake() {
+    let packages = locked();
+    let ours = |name: &str| name.starts_with("plinthside");
+    let (by_us, by_others): (Vec<_>, Vec<_>) = packages.iter().partition(|(name, _)| ours(name));
+    let mut alone = Vec::new();
+    for (us, needs) in by_us {
+        // Cargo names a version only where the lock file holds several.
+        for need in needs.iter().filter(|need| need.contains(' ')) {
+            if !by_others.iter().any(|(_, theirs)| theirs.contains(need)) {
+                alone.push(format!("{us} alone needs {need}"));
+            }
+        }
+    }
+    assert!(packages.len() > 100, "Cargo.lock was not understood");
+    assert!(alone.is_empty(), "{}", alone.join("\n"));
+}
