@@ -8,17 +8,21 @@ const LARGEST: f64 = 1e9;
 
 /// A number as the clinician typed it. In JSON a plain number when nothing is to be said about it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(from = "Form", into = "Form")]
+#[serde(remote = "Self")]
 pub struct Entry {
     /// Exactly what was typed.
     pub typed: String,
     /// The number in the unit of the field; `None` when the text could not be read.
+    #[serde(default)]
     pub value: Option<f64>,
     /// What is wrong with it, if anything.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub problem: Option<Problem>,
     /// The clinician has seen the problem and stands by the value.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub confirmed: bool,
     /// Fields of a newer version.
+    #[serde(flatten)]
     pub extra: Extra,
 }
 
@@ -185,66 +189,27 @@ impl Problem {
     }
 }
 
-/// The two shapes an entry has in JSON.
-#[derive(Serialize, Deserialize)]
-#[serde(untagged)]
-enum Form {
-    Plain(f64),
-    Full {
-        typed: String,
-        #[serde(default)]
-        value: Option<f64>,
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        problem: Option<Problem>,
-        #[serde(default, skip_serializing_if = "std::ops::Not::not")]
-        confirmed: bool,
-        #[serde(flatten)]
-        extra: Extra,
-    },
-}
-
-impl From<Form> for Entry {
-    fn from(form: Form) -> Self {
-        match form {
-            Form::Plain(value) => Self::number(value),
-            Form::Full {
-                typed,
-                value,
-                problem,
-                confirmed,
-                extra,
-            } => Self {
-                typed,
-                value,
-                problem,
-                confirmed,
-                extra,
-            },
+impl Serialize for Entry {
+    fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        match self.value {
+            Some(value) if *self == Self::number(value) => serializer.serialize_f64(value),
+            _ => Self::serialize(self, serializer),
         }
     }
 }
 
-impl From<Entry> for Form {
-    fn from(entry: Entry) -> Self {
-        let plain = Entry::number(entry.value.unwrap_or(f64::NAN));
-        match entry.value {
-            Some(value) if plain == entry => Self::Plain(value),
-            _ => {
-                let Entry {
-                    typed,
-                    value,
-                    problem,
-                    confirmed,
-                    extra,
-                } = entry;
-                Self::Full {
-                    typed,
-                    value,
-                    problem,
-                    confirmed,
-                    extra,
-                }
-            }
+impl<'de> Deserialize<'de> for Entry {
+    fn deserialize<D: serde::Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        #[derive(Deserialize)]
+        #[serde(untagged)]
+        enum Form {
+            Plain(f64),
+            #[serde(deserialize_with = "Entry::deserialize")]
+            Full(Entry),
         }
+        Ok(match Form::deserialize(deserializer)? {
+            Form::Plain(value) => Self::number(value),
+            Form::Full(entry) => entry,
+        })
     }
 }

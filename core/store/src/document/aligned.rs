@@ -24,15 +24,17 @@ pub(super) fn items(
     if !alike || !shape::same_key_is_same_thing(name) {
         return Ok(None);
     }
+    let field = shape::list_key(name);
     let mut items = Vec::new();
     for (index, (old, new)) in before.iter().zip(after).enumerate() {
-        let key = shape::element_key(name, old);
-        if key.is_none() || key != shape::element_key(name, new) {
+        let key = old.get(field).filter(|key| shape::is_key(key));
+        if key.is_none() || key != new.get(field) {
             return Ok(None);
         }
         if shape::same(old, new) {
             continue;
         }
+        let key = key.and_then(shape::key_text);
         let seen: Vec<_> = owned(doc.get_all(list, index)?).collect();
         if key_of(doc, &seen, name)? != key {
             return Ok(None);

@@ -51,28 +51,41 @@ pub(crate) fn element_key(list: &str, element: &Value) -> Option<String> {
     key_text(element.get(list_key(list))?)
 }
 
+/// Whether a value can identify an element.
+pub(crate) fn is_key(key: &Value) -> bool {
+    key.is_number() || key.as_str().is_some_and(|text| !text.is_empty())
+}
+
 /// An identifier as text.
 pub(crate) fn key_text(key: &Value) -> Option<String> {
-    match key {
-        Value::String(s) if !s.is_empty() => Some(s.clone()),
-        Value::Number(n) => Some(n.to_string()),
-        _ => None,
-    }
+    is_key(key).then(|| match key {
+        Value::String(text) => text.clone(),
+        number => number.to_string(),
+    })
+}
+
+/// Every member of `a` with that of the same key in `b`: quickly where they stand in the same order.
+fn beside<'a>(
+    a: &'a Map<String, Value>,
+    b: &'a Map<String, Value>,
+) -> impl Iterator<Item = (&'a str, &'a Value, Option<&'a Value>)> {
+    let mut others = b.iter();
+    a.iter().map(move |(key, value)| {
+        let other = match others.next() {
+            Some((there, other)) if there == key => Some(other),
+            _ => b.get(key),
+        };
+        (key.as_str(), value, other)
+    })
 }
 
 /// Whether two values are equal: quickly where their members stand in the same order.
 pub(crate) fn same(a: &Value, b: &Value) -> bool {
     match (a, b) {
         (Value::Object(a), Value::Object(b)) => {
-            let mut beside = b.iter();
-            let same_member = |(key, value): (&String, &Value)| {
-                let other = match beside.next() {
-                    Some((there, other)) if there == key => Some(other),
-                    _ => b.get(key),
-                };
-                other.is_some_and(|other| same(value, other))
-            };
-            a.len() == b.len() && a.iter().all(same_member)
+            let mut members = beside(a, b);
+            a.len() == b.len()
+                && members.all(|(_, value, other)| other.is_some_and(|other| same(value, other)))
         }
         (Value::Array(a), Value::Array(b)) => {
             a.len() == b.len() && a.iter().zip(b).all(|(a, b)| same(a, b))
@@ -97,13 +110,10 @@ pub(crate) fn differing<'a>(
     before: &'a Map<String, Value>,
     after: &'a Map<String, Value>,
 ) -> Vec<Differing<'a>> {
-    let kept = after
-        .iter()
-        .map(|(key, new)| (key.as_str(), before.get(key), Some(new)));
-    let gone = before
-        .iter()
-        .filter(|(key, _)| !after.contains_key(*key))
-        .map(|(key, old)| (key.as_str(), Some(old), None));
+    let kept = beside(after, before).map(|(key, new, old)| (key, old, Some(new)));
+    let gone = beside(before, after)
+        .filter(|(.., new)| new.is_none())
+        .map(|(key, old, _)| (key, Some(old), None));
     let differs = |(_, old, new): &Differing<'_>| !same_member(*old, *new);
     kept.chain(gone).filter(differs).collect()
 }
