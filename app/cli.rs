@@ -28,7 +28,7 @@ use std::path::{Path, PathBuf};
     args_conflicts_with_subcommands = true
 )]
 pub struct Cli {
-    /// What to do; without a command the window opens, with a sealed package's file in its place on that
+    /// What to do; without one the window opens, or opens the sealed package named
     #[command(subcommand)]
     pub command: Option<Command>,
     /// What the window opens on.
@@ -77,9 +77,9 @@ impl Cli {
 /// The commands.
 #[derive(Debug, Subcommand)]
 pub enum Command {
-    /// Show the invented clinic: open its window, or do a whole visit without a screen
+    /// Show the invented clinic: open its window, or do two whole visits without a screen
     Demo(DemoArgs),
-    /// Print file and layout file of a mat; what its check bars measure on a printer
+    /// Make a mat's page and layout file; enter what its check bars measure
     Mat(MatArgs),
     /// Tags and QR codes found in photographs
     Detect(DetectArgs),

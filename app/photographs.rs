@@ -1,4 +1,4 @@
-//! Photographs from disk to tags and QR codes, two at a time, never more than one decoded image a
+//! Photographs from disk to tags and QR codes, one a core, never more than one decoded image a
 //! worker.
 
 use crate::error::AppError;

@@ -10,7 +10,7 @@ pub struct OutArgs {
     /// Where to write it, .pdf or .png
     #[arg(long, value_name = "FILE", required_unless_present = "to")]
     pub out: Option<PathBuf>,
-    /// Open the file with what the system opens or shares it with
+    /// Open the written file with the system's program
     #[arg(long, requires = "out")]
     pub open: bool,
     /// Print it: one of the clinic's printers by its name, or ipp://NAME
@@ -100,7 +100,7 @@ pub struct MatArgs {
     /// Where to write the page(s), .pdf or .png
     #[arg(long, value_name = "FILE", required_unless_present_any = ["to", "measured"])]
     pub out: Option<PathBuf>,
-    /// Open the file with what the system opens or shares it with
+    /// Open the written file with the system's program
     #[arg(long, requires = "out")]
     pub open: bool,
     /// Where to write the layout file that `measure` reads
