@@ -12,11 +12,11 @@ static GERMAN: LazyLock<Phrases> = LazyLock::new(|| {
     Phrases::parse(&tables).unwrap_or_default()
 });
 
-/// An error or a warning in the language of the screen. Whatever stands in no table is left as it
+/// An error or a warning in the language of the screen, marks by their names. Whatever stands in no table is left as it
 /// is: what someone typed, a name, a sentence that was said already.
 pub fn said(english: &str, lang: Lang) -> String {
     match lang {
-        Lang::En => english.to_owned(),
+        Lang::En => plinthside_paper::name_marks(english),
         Lang::De => GERMAN.say(english),
     }
 }

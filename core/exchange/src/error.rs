@@ -65,7 +65,7 @@ pub enum ExchangeError {
     },
     /// A code mistyped.
     #[error(
-        "This is not a joining code: it has 26 letters and digits and a check character. Type or scan it again."
+        "This is not a joining code: it has 26 letters and digits and a check character. Type it again."
     )]
     NotACode,
     /// No such device.

@@ -1,6 +1,7 @@
 //! The papers' words in one language. English stands in the source and the templates; the table
 //! `words/de.toml` holds its German.
 
+use crate::marks::name_marks;
 use chrono::{Datelike, NaiveDate};
 use plinthside_visit::phrases::fill;
 use plinthside_visit::{Entry, Lang, Phrases};
@@ -23,10 +24,11 @@ const MONTHS_DE: [&str; 12] = [
 pub(crate) struct Words(pub(crate) Lang);
 
 impl Words {
-    /// A phrase. One that stands in no table is left as it is: what someone typed, a name.
+    /// A phrase, marks by their names. One that stands in no table is left as it is: what someone
+    /// typed, a name.
     pub(crate) fn say(self, english: &str) -> String {
         match self.0 {
-            Lang::En => english.to_owned(),
+            Lang::En => name_marks(english),
             Lang::De => PHRASES.say(english),
         }
     }

@@ -74,7 +74,11 @@ fn sentences_of_the_measurement() {
     };
     assert_eq!(
         de.say(&refusal.to_string()),
-        "Fuß zu Bein: nicht gemessen; dafür fehlt calf-upper, calf-lower."
+        "Fuß zu Bein: nicht gemessen; dafür fehlt Wade oben, Wade unten."
+    );
+    assert_eq!(
+        Words(Lang::En).say(&refusal.to_string()),
+        "Foot to leg: not measured; it needs upper calf, lower calf."
     );
     assert_eq!(
         de.say("The marks agree with the recorded side: left."),

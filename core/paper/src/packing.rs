@@ -82,7 +82,7 @@ pub fn packing_list(packing: &Packing<'_>, paper: Paper) -> Result<Document, Pap
             "lab_lines": packing.lab.address,
             "lab_telephone": packing.lab.telephone,
             "casts": casts,
-            "contents": packing.contents,
+            "contents": packing.contents.iter().map(|c| w.say(c)).collect::<Vec<_>>(),
             "package": packing.package.0, "packages": packing.package.1,
             "packed": packing.packed, "packed_by": packing.packed_by,
             "date": w.date(date),

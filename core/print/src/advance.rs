@@ -164,7 +164,7 @@ impl<S: Shelf> Queue<S> {
         };
         if !about.makes_jobs() {
             return Ok(failed(
-                "this printer cannot make a job before it prints it, which printing only once needs; save the file and print it with the computer's own printing",
+                "this printer cannot promise to print only once; save the file and print it from the computer",
             ));
         }
         if !about.accepting {

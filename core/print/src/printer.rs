@@ -92,7 +92,9 @@ impl JobReport {
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum RemoteError {
     /// No answer.
-    #[error("the printer does not answer ({0}); look whether it is on and in the same network")]
+    #[error(
+        "the printer does not answer ({0}); check that it is switched on and in the same network"
+    )]
     Unreachable(String),
     /// It is busy or not ready for now.
     #[error("the printer is busy ({0})")]
@@ -405,7 +407,7 @@ impl Remote for Printer {
 fn of_http(status: u16) -> RemoteError {
     match status {
         401 | 403 => {
-            RemoteError::Refused("it asks for a password, or lets this device not in".into())
+            RemoteError::Refused("it asks for a password, or does not let this device in".into())
         }
         426 => {
             RemoteError::Refused("it answers only encrypted: write its address with ipps://".into())

@@ -15,7 +15,7 @@ fn names(list: &str) -> Vec<&str> {
 
 /// Twelve core readings, each a group of questions asked together; the rest stands behind "more".
 #[test]
-fn readings() {
+fn the_core_readings_are_grouped_and_the_rest_stands_behind_more() {
     let core = [
         "ankle_dorsiflexion_knee_straight_deg ankle_dorsiflexion_knee_bent_deg ankle_plantarflexion_deg",
         "rearfoot_inversion_deg rearfoot_eversion_deg rearfoot_reducible",
@@ -208,7 +208,7 @@ fn words_of_states_receipts_and_remakes() {
 
 /// Help stands for every step, in both languages, and names check lists that are there.
 #[test]
-fn help() {
+fn every_step_has_help_in_both_languages() {
     let help = Help::shipped().unwrap();
     let steps = "person examine position cast photographs mark check inspect ruler order label \
                  hand-over follow-up";

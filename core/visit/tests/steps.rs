@@ -140,7 +140,7 @@ fn the_order_from_draft_to_closed() {
     draft.prescription.shell.plastic.clear();
     let state = of(&visit, Step::Prescribe);
     assert!(
-        state.open.iter().any(|t| t.en == "The plastic is missing."),
+        state.open.iter().any(|t| t.en == "Plastic: not chosen yet."),
         "{state:?}"
     );
     let draft = visit.orders[0].draft_mut().unwrap();

@@ -50,7 +50,7 @@ pub fn visit_state(local: &(impl Local + ?Sized), address: &str, id: &str) -> Re
             None => state(
                 false,
                 "Not finished yet: entries stay on this device until the visit is put away. An erased visit is passed on with the next synchronisation.".into(),
-                "Noch nicht abgeschlossen: Einträge bleiben auf diesem Gerät, bis der Termin weggelegt wird. Eine Löschung wird mit dem nächsten Abgleich weitergegeben.".into(),
+                "Noch nicht abgeschlossen: Einträge bleiben auf diesem Gerät, bis der Besuch weggelegt wird. Eine Löschung wird mit dem nächsten Abgleich weitergegeben.".into(),
             ),
         };
     };

@@ -84,7 +84,7 @@ impl fmt::Display for Stand {
         };
         write!(
             f,
-            "Stand {place}, the camera {:.0}° up, aimed at the cast",
+            "Stand {place}, the camera {:.0}° above the mat, aimed at the cast",
             self.elevation_deg
         )?;
         f.write_str(if self.quarter_turn {

@@ -3,6 +3,7 @@
 use super::views::short_name;
 use crate::PaperError;
 use crate::language::Words;
+use crate::marks::listed;
 use crate::words::{printed, result, whole, whole_up};
 use plinthside_measure::cast::{CastPoint, Datum, HingeFrom, HingePoint, ResultName, Results};
 use plinthside_measure::marks::{MarkName, Surface};
@@ -172,7 +173,7 @@ pub(super) fn points(results: &Results, w: Words) -> Vec<Value> {
             let [x, y, z] = p.cast_mm;
             let largest = p.total_sd_mm.iter().copied().fold(0.0, f64::max);
             json!({
-                "short": short_name(p.mark.as_str()), "mark": w.say(&p.mark.as_str().replace('-', " ")),
+                "short": short_name(p.mark.as_str()), "mark": w.say(&listed(p.mark.as_str())),
                 "forward": whole(x), "lateral": whole(s * y), "up": whole(z),
                 "total": format!("± {}", whole_up(1.96 * largest)),
                 "views": p.views,

@@ -4,6 +4,7 @@ use super::Outline;
 use super::labels::Labels;
 use crate::PaperError;
 use crate::language::Words;
+use crate::marks::listed;
 use crate::words::{half_width, result, whole};
 use plinthside_measure::cast::{CastPoint, HingePoint, ResultName, Results};
 use plinthside_measure::marks::{MarkName, Side};
@@ -160,11 +161,11 @@ impl<'a> Drawing<'a> {
         let marks: Vec<String> = self
             .points
             .iter()
-            .map(|p| self.words.say(&p.mark.as_str().replace('-', " ")))
+            .map(|p| self.words.say(&listed(p.mark.as_str())))
             .collect();
         let alt = self.words.with(
             "{}: measured points {}. {}",
-            &[&title, &marks.join(", "), &captions.join("; ")],
+            &[&title, &marks.join("; "), &captions.join("; ")],
         );
         Ok(Some(View {
             title,

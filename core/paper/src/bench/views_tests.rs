@@ -82,7 +82,7 @@ fn true_scale() {
 /// The lateral side of a left foot is on the left of the page seen from behind, of a right
 /// foot on the right; side views show their own marks only.
 #[test]
-fn sides() {
+fn lateral_lies_on_its_own_side_of_every_view() {
     for (side, words) in [
         (Side::Left, ("lateral", "medial")),
         (Side::Right, ("medial", "lateral")),

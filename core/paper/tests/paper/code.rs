@@ -82,7 +82,7 @@ proptest! {
 
     /// No text makes it panic, and none but a right code is accepted.
     #[test]
-    fn any_text(text in ".{0,40}") {
+    fn no_text_is_accepted_but_a_right_code(text in ".{0,40}") {
         if let Ok(code) = text.parse::<CastCode>() {
             prop_assert_eq!(code.payload().parse(), Ok(code));
         }

@@ -55,20 +55,20 @@ fn a_german_order() {
     assert_german(
         &document,
         &[
-            "Bestellung",
+            "Auftrag",
             "Links",
             "Revision 1",
             "18. Dez. 2026",
             "mit Anschlag bei 0°, einstellbar",
             "Größe adult, zugelassen bis 100 kg",
-            "86 mm hoch, 45 mm vor der Fersenmarke",
+            "86 mm hoch, 45 mm vor der Fersenmarkierung",
             "Ausgleich, 4,9 mm, 3,6°, unter dem ersten, auf 79 mm Breite",
             "Wade, schließt lateral, Ring, lange Enden",
             "sitzend, Knie 85° gebeugt",
             "vorgesehen 0°, erreicht −2,5°",
             "abgeformt von D. Penrose, markiert von R. Tindall",
             "Ohne Fotos",
-            "Trotzdem so bestellt, weil",
+            "Trotzdem so beauftragt, weil",
             "Zulassungsnummer XX-00417",
             "25. Nov. 2026, 10:24",
             "Örtliche Vorschriften",
@@ -137,7 +137,7 @@ fn a_german_bench_sheet() {
                 "Mediales Gelenk ab der Spitze",
                 "MM bis LM",
                 "± Kamera allein, ± mit Markierung",
-                "Ferse zur Mitte der Marken",
+                "Ferse zur Mitte der Markierungen",
                 "Prüfstrecke: 100 mm",
                 "Innenknöchel",
                 "Nicht beurteilt:",
@@ -166,11 +166,11 @@ fn a_german_bench_sheet() {
     assert_german(
         &bench(&sheet, Paper::A4).unwrap(),
         &[
-            "kein Abdruckcode gebunden",
+            "kein Abdruckcode zugeordnet",
             "nicht markiert",
             "Kein Urteil",
             "Seite: halt",
-            "Die Marken gehören zu einem Fuß rechts, eingetragen ist links",
+            "Die Markierungen gehören zu einem Fuß rechts, eingetragen ist links",
         ],
         &[],
     );
@@ -179,7 +179,8 @@ fn a_german_bench_sheet() {
 #[test]
 fn a_german_packing_list_and_mat() {
     let clinic = a_clinic();
-    let (casts, contents) = (packed(), ["Bestellung".to_owned()]);
+    let casts = packed();
+    let contents = ["Order".to_owned(), "Bench sheet, true scale".to_owned()];
     let list = Packing {
         lang: Lang::De,
         packed: "trocken, in Papier",
@@ -195,6 +196,8 @@ fn a_german_packing_list_and_mat() {
             "Rechts",
             "gepackt",
             "Gips verpackt: trocken",
+            "Auftrag",
+            "Werkstattblatt, wahre Größe",
         ],
         &["Hinged ankle-foot orthosis"],
     );

@@ -129,7 +129,7 @@ proptest! {
 
     /// Noise and pieces of codes: no panic, nothing read as one of ours.
     #[test]
-    fn noise(width in 1_u32..90, height in 1_u32..90, seed in any::<u64>(), blocks in 1_u32..9) {
+    fn noise_is_never_read_as_a_cast_code(width in 1_u32..90, height in 1_u32..90, seed in any::<u64>(), blocks in 1_u32..9) {
         let hash = |x: u32, y: u32| {
             let v = (u64::from(x / blocks) << 32 | u64::from(y / blocks)) ^ seed;
             let v = (v ^ (v >> 31)).wrapping_mul(0x9E37_79B9_7F4A_7C15);

@@ -27,7 +27,7 @@ words! {
         Measurement = "measurement", "measurement", "Messung";
         Marking = "marking", "marking", "Markierung";
         CastShape = "cast_shape", "shape of the cast", "Form des Abdrucks";
-        OrderContent = "order_content", "content of the order", "Inhalt der Bestellung";
+        OrderContent = "order_content", "content of the order", "Inhalt des Auftrags";
         Lab = "lab", "lab", "Werkstatt";
         Wear = "wear", "wear", "Verschleiß";
         PatientChange = "patient_change", "change in the patient", "Veränderung beim Patienten";
@@ -62,10 +62,10 @@ words! {
     /// Why the lab holds an order.
     HoldReason {
         CastDamaged = "cast_damaged", "plaster damaged on the way", "Gips unterwegs beschädigt";
-        SidesDiffer = "sides_differ", "sides of plaster, bag and order differ", "Seiten von Gips, Beutel und Bestellung verschieden";
+        SidesDiffer = "sides_differ", "sides of plaster, bag and order differ", "Seiten von Gips, Beutel und Auftrag verschieden";
         MarkUnclear = "mark_unclear", "a mark is missing or unclear", "eine Markierung fehlt oder ist unklar";
-        OrderIncomplete = "order_incomplete", "something is missing in the order", "in der Bestellung fehlt etwas";
-        OrderContradicts = "order_contradicts", "order and plaster contradict each other", "Bestellung und Gips widersprechen sich";
+        OrderIncomplete = "order_incomplete", "something is missing in the order", "im Auftrag fehlt etwas";
+        OrderContradicts = "order_contradicts", "order and plaster contradict each other", "Auftrag und Gips widersprechen sich";
         PartNotToBeHad = "part_not_to_be_had", "a part cannot be had", "ein Teil ist nicht lieferbar";
     }
     /// Why an order is withdrawn.

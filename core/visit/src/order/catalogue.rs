@@ -124,8 +124,8 @@ fields! {
     "shell.lateral_extension", FieldKind::Flag, "Lateral extension of the foot shell", "Laterale Verlängerung der Fußschale";
     "shell.heel_cup_depth_mm", MM, "Heel cup depth", "Tiefe der Fersenschale";
     "shell.arch_fill", word!(ArchFill), "Arch fill", "Auffüllen des Gewölbes";
-    "shell.medial_malleolus_build_up_mm", MM, "Build-up, medial malleolus", "Auftrag Innenknöchel";
-    "shell.lateral_malleolus_build_up_mm", MM, "Build-up, lateral malleolus", "Auftrag Außenknöchel";
+    "shell.medial_malleolus_build_up_mm", MM, "Build-up, medial malleolus", "Gipsauftrag Innenknöchel";
+    "shell.lateral_malleolus_build_up_mm", MM, "Build-up, lateral malleolus", "Gipsauftrag Außenknöchel";
     "shell.pads", FieldKind::List, "Pads", "Polster";
     "shell.reliefs", FieldKind::List, "Places to relieve", "Zu entlastende Stellen";
     "shell.full_padding", FieldKind::Flag, "Padded throughout", "Ganz gepolstert";

@@ -93,7 +93,7 @@ pub fn as_before(earlier: &Order, signed_at: Option<When>, lang: Lang) -> Vec<Fi
     });
     let because = match lang {
         Lang::En => format!("as in the order{day}"),
-        Lang::De => format!("wie in der Bestellung{day}"),
+        Lang::De => format!("wie im Auftrag{day}"),
     };
     let json = json_of(&revision.choices_only());
     let fields = FIELDS.iter().filter(|f| !OF_ONE_ORDER.contains(&f.path));

@@ -234,7 +234,7 @@ fn hinge_line(case: &Case<'_>, results: &Results, lang: Lang, filled: &mut Vec<F
     let marks = words(
         lang,
         "through the malleolar marks".into(),
-        "durch die Knöchelmarken".into(),
+        "durch die Knöchelmarkierungen".into(),
     );
     let mut take = |field, name| {
         if let Some(q) = results.quantities.get(&name) {

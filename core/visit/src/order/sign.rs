@@ -40,7 +40,7 @@ pub enum SignError {
         missing: &'static str,
     },
     /// Rules stand in the way.
-    #[error("{} thing(s) stand in the way of signing, the first: {}", .0.len(), .0.first().map_or("", |f| f.text.get(Lang::En)))]
+    #[error("{} still to settle before signing; first: {}", .0.len(), .0.first().map_or("", |f| f.text.get(Lang::En)))]
     Blocked(Vec<Fired>),
     /// The state can't follow.
     #[error("an order that is {} can't become {}", .from.label(Lang::En), .to.label(Lang::En))]

@@ -24,7 +24,7 @@ words! {
         Computed = "computed", "computed", "berechnet";
         Rule = "rule", "suggested by a rule", "von einer Regel vorgeschlagen";
         Clinic = "clinic", "the clinic's own default", "eigene Vorgabe der Praxis";
-        Earlier = "earlier", "from the order before", "aus der Bestellung davor";
+        Earlier = "earlier", "from the order before", "aus dem Auftrag davor";
         Typed = "typed", "typed", "eingegeben";
     }
     /// What the hinge allows in one direction.

@@ -26,14 +26,14 @@ pub struct GonePast {
 pub enum GoPastError {
     /// Identity can't be overridden.
     #[error(
-        "left and right must agree before anything goes on; correct the side, no reason goes past this"
+        "left and right must agree before anything goes on; correct the side, no reason overrides this"
     )]
     Absolute,
     /// A note or a suggestion.
     #[error("this stops nothing: no reason is needed")]
     StopsNothing,
     /// Blank.
-    #[error("a reason is needed to go past this: type why")]
+    #[error("a reason is needed to override this: type why")]
     NoReason,
     /// There is no draft to note it in.
     #[error("there is no draft of an order for this foot: begin or amend the order first")]

@@ -300,7 +300,7 @@ pub(super) fn check_cast(case: &Case<'_>, known: &Knowledge, checks: &Checks) ->
 pub(super) fn prescribe(case: &Case<'_>, known: &Knowledge, checks: &Checks) -> Tally {
     let mut tally = Tally::default();
     let (Some(order), Some(revision)) = (case.order, case.revision) else {
-        tally.thing(false, "the order", "die Bestellung");
+        tally.thing(false, "the order", "der Auftrag");
         return tally;
     };
     for rule in known.rules.rules.iter().filter(|r| r.field.is_some()) {
@@ -331,7 +331,7 @@ pub(super) fn prescribe(case: &Case<'_>, known: &Knowledge, checks: &Checks) -> 
     if order.state() == OrderState::Withdrawn {
         tally.attend(Text::new(
             "This order was withdrawn.",
-            "Diese Bestellung wurde zurückgezogen.",
+            "Dieser Auftrag wurde zurückgezogen.",
         ));
     }
     tally
@@ -343,7 +343,7 @@ pub(super) fn pack(case: &Case<'_>, _: &Knowledge, checks: &Checks) -> Tally {
     tally.thing(
         cast.is_some_and(|c| c.code.is_some()),
         "code bound to the cast",
-        "Code an den Abdruck gebunden",
+        "Code dem Abdruck zugeordnet",
     );
     tally.thing(
         cast.is_some_and(|c| c.record.packing.is_some()),
@@ -432,7 +432,7 @@ pub(super) fn follow_up(case: &Case<'_>, _: &Knowledge, _: &Checks) -> Tally {
         if !named {
             tally.attend(Text::new(
                 "Made again, but no new order has been begun.",
-                "Neu anzufertigen, aber noch keine neue Bestellung begonnen.",
+                "Neu anzufertigen, aber noch kein neuer Auftrag begonnen.",
             ));
         }
     }

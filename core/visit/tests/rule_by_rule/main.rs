@@ -183,7 +183,7 @@ fn what_a_block_stops() {
 
 /// Rules that rest on textbook teaching say so; those that name a paper name the right one.
 #[test]
-fn sources() {
+fn rules_name_their_source_and_how_certain_it_is() {
     let set = RuleSet::shipped().unwrap();
     for (id, source, certainty) in [
         (
