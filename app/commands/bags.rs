@@ -35,7 +35,7 @@ pub fn bind(
         Bound::Now => format!("{code} is bound to the {side} cast of visit {id}.\n"),
         Bound::Already => format!("{code} was bound to the {side} cast of visit {id} already.\n"),
         Bound::Unheard => format!(
-            "{code} is bound to the {side} cast of visit {id}. It was not printed on this device or one met since: look that it is one of the clinic's own labels.\n"
+            "{code} is bound to the {side} cast of visit {id}. It was not printed on this device or one met since: check that it is one of the clinic's own labels.\n"
         ),
     })
 }

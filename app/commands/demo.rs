@@ -1,4 +1,4 @@
-//! `plinthside demo`: the invented clinic, in a window or as a whole visit without a screen.
+//! `plinthside demo`: the invented clinic, in a window or as two whole visits without a screen.
 
 use super::write_document;
 use crate::cli::DemoArgs;
@@ -34,7 +34,7 @@ pub fn run(args: &DemoArgs) -> Result<(), AppError> {
         Some(folder) => headless(folder),
         None if has_display() => crate::window::open_demo(),
         None => {
-            eprintln!("There is no display here, so the visit is done without a window.");
+            eprintln!("There is no display here, so both visits are done without a window.");
             headless(Path::new(DEFAULT_FOLDER))
         }
     }

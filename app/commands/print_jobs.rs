@@ -276,7 +276,7 @@ fn add(args: &PrinterArgs, queue: &QueueArgs) -> Result<(), AppError> {
             eprint!("{}", words(&found, &about));
             address = found;
         }
-        Err(problem) => eprintln!("It is taken in as it is written: {problem}."),
+        Err(problem) => eprintln!("Added with the address as typed, unchecked: {problem}."),
     }
     let printer = ClinicPrinter {
         name: args.name.trim().to_owned(),

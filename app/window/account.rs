@@ -182,7 +182,7 @@ fn order_lines(all: &mut Vec<Line>, visit: &Visit, side: Side, lang: Lang) {
         for line in revision.lines(lang) {
             let label = match lang {
                 Lang::En => format!("Order: {}", line.field.label(lang)),
-                Lang::De => format!("Bestellung: {}", line.field.label(lang)),
+                Lang::De => format!("Auftrag: {}", line.field.label(lang)),
             };
             push(all, format!("order/{}", line.field.path), label, line.value);
         }
@@ -200,7 +200,7 @@ fn order_lines(all: &mut Vec<Line>, visit: &Visit, side: Side, lang: Lang) {
     say(
         "state",
         "State and revision of the order",
-        "Stand und Revision der Bestellung",
+        "Stand und Revision des Auftrags",
         state,
     );
     let Some(follow_up) = visit.follow_up(&order.id) else {

@@ -79,6 +79,8 @@ pub struct List {
     pub query: String,
     /// How many there are in all.
     pub count: usize,
+    /// Whether a search found more than are listed.
+    pub more: bool,
     /// What was found; none where everything is listed.
     pub found: Option<Vec<Case>>,
     /// Work an earlier session left unfinished.
@@ -97,9 +99,12 @@ impl List {
         let text = self.query.trim();
         if text.is_empty() {
             self.found = None;
+            self.more = false;
             self.count = records.store().count(&Filter::All)?;
         } else {
-            let found = records.find(text, MOST_FOUND)?;
+            let mut found = records.find(text, MOST_FOUND + 1)?;
+            self.more = found.len() > MOST_FOUND;
+            found.truncate(MOST_FOUND);
             self.count = found.len();
             self.found = Some(found.into_iter().map(|found| found.case).collect());
         }

@@ -188,7 +188,7 @@ pub fn view(open: &Open, foot: Foot<'_>, paper: ui::PaperRow, lang: Lang) -> ui:
 }
 
 fn no_order(lang: Lang) -> String {
-    let text = Text::new("There is no order yet", "Es gibt noch keine Bestellung");
+    let text = Text::new("There is no order yet", "Es gibt noch keinen Auftrag");
     text.get(lang).to_owned()
 }
 
@@ -216,7 +216,7 @@ fn attention(visit: &Visit, order: &Order, lang: Lang) -> Vec<ui::Remark> {
     if order.state() == OrderState::LabHold {
         all.push(remark(Text::new(
             "The lab waits: answer it, then record that it accepted; or amend the order.",
-            "Die Werkstatt wartet: beantworten und dann die Annahme festhalten, oder die Bestellung ändern.",
+            "Die Werkstatt wartet: beantworten und dann die Annahme festhalten, oder den Auftrag ändern.",
         )));
     }
     if let Some(due) = visit.follow_up(&order.id).and_then(overdue) {

@@ -112,7 +112,7 @@ impl Session {
         match bound {
             Ok(Bound::Unheard) if how != BoundBy::Printing => open.labelling.say(
                 &Text::new(
-                    "Bound. This label was not printed on a device known here: look that it is one of the clinic's own.",
+                    "Bound. This label was not printed on a device known here: check that it is one of the clinic's own.",
                     "Zugeordnet. Dieses Etikett wurde auf keinem hier bekannten Gerät gedruckt: prüfen, ob es ein eigenes der Praxis ist.",
                 ),
                 lang,
@@ -208,7 +208,7 @@ impl Session {
             .map(|o| ui::ChoiceItem {
                 text: o.name.as_str().into(),
                 note: chrono::DateTime::<chrono::Local>::from(o.at)
-                    .format("%d.%m. %H:%M:%S")
+                    .format(Text::new("%-d %b, %H:%M:%S", "%d.%m., %H:%M:%S").get(lang))
                     .to_string()
                     .into(),
                 chosen: false,

@@ -185,8 +185,8 @@ impl Session {
 fn past_words(refusal: &GoPastError) -> Text {
     match refusal {
         GoPastError::Absolute => Text::new(
-            "Left and right must agree before anything goes on: correct the side. No reason goes past this.",
-            "Links und rechts müssen übereinstimmen, bevor es weitergeht: Seite berichtigen. Daran führt keine Begründung vorbei.",
+            "Left and right must agree before anything goes on: correct the side. This can't be overridden.",
+            "Links und rechts müssen übereinstimmen, bevor es weitergeht: Seite berichtigen. Das lässt sich nicht übergehen.",
         ),
         GoPastError::StopsNothing => Text::new(
             "This stops nothing: no reason is needed.",
@@ -254,7 +254,13 @@ pub fn view(
             .overridden
             .as_ref()
             .map_or_else(Default::default, |o| {
-                format!("{} ({}, {})", o.reason, o.by, o.at.format("%d.%m.%Y %H:%M")).into()
+                format!(
+                    "{} ({}, {})",
+                    o.reason,
+                    o.by,
+                    o.at.format(Text::new("%-d %b %Y, %H:%M", "%d.%m.%Y, %H:%M").get(lang))
+                )
+                .into()
             }),
         absolute: fired.level == Level::AbsoluteBlock,
         // What was signed past stays as it was signed.

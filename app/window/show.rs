@@ -327,6 +327,7 @@ fn show_program(app: &App, session: &mut Session) {
     });
     data.set_query(session.list.query.as_str().into());
     data.set_found(session.list.count as i32);
+    data.set_found_more(session.list.more);
     match &session.desk {
         Desk::Closed(door) => data.set_door(ui::DoorView {
             first: door.is_first(),

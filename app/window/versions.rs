@@ -319,7 +319,7 @@ fn raw(value: &Value, lang: Lang) -> String {
 
 fn path_words(conflict: &Conflict, lang: Lang) -> String {
     if conflict.path.first().is_some_and(|step| step == "orders") {
-        return Text::new("The order", "Die Bestellung")
+        return Text::new("The order", "Der Auftrag")
             .get(lang)
             .to_owned();
     }
@@ -339,7 +339,7 @@ fn meaning(kind: ConflictKind) -> Text {
         ),
         ConflictKind::SameRevisionTwice => Text::new(
             "The order was amended on two devices at once. Both revisions are kept; a new one settles which counts.",
-            "Die Bestellung wurde auf zwei Geräten zugleich geändert. Beide Revisionen bleiben; eine neue legt fest, welche gilt.",
+            "Der Auftrag wurde auf zwei Geräten zugleich geändert. Beide Revisionen bleiben; eine neue legt fest, welche gilt.",
         ),
         _ => Text::new(
             "Changed on two devices at once.",

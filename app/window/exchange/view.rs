@@ -113,7 +113,7 @@ fn results(exchange: &Exchange, disputed: usize, lang: Lang) -> Vec<ui::Remark> 
                             "Answers of labs read: {answers}; they stand in the follow-up of their visits."
                         ),
                         format!(
-                            "Antworten von Werkstätten gelesen: {answers}; sie stehen in der Nachsorge ihrer Termine."
+                            "Antworten von Werkstätten gelesen: {answers}; sie stehen in der Nachsorge ihrer Besuche."
                         ),
                     );
                     lines.push(remark(text.get(lang), Tone::Plain));

@@ -43,7 +43,7 @@ pub fn inspection() -> Vec<Box<dyn Question>> {
         word(
             "inspection.skin_wiped",
             "Marks on the skin",
-            "Marken auf der Haut",
+            "Markierungen auf der Haut",
             &[false, true],
             |wiped, lang| match (wiped, lang) {
                 (false, Lang::En) => "still there",

@@ -30,7 +30,7 @@ impl Question for MarksMissing {
         word(
             [
                 "Marks that did not print off",
-                "Marken, die nicht abgedruckt sind",
+                "Markierungen, die nicht abgedruckt sind",
             ],
             lang,
         )

@@ -45,7 +45,7 @@ fn a_block_is_gone_past_with_a_reason_and_stands_again_when_it_is_taken_back() {
         .find(|b| b.text.contains("150"))
         .expect("a block");
     assert!(heavy.given.is_empty() && heavy.stops == "stops signing");
-    tap(&window, &format!("Go past: {}", heavy.text));
+    tap(&window, &format!("Override: {}", heavy.text));
     picture(&window, "reasons-2");
     // A blank is no reason.
     tap(&window, "Give this reason");
@@ -86,7 +86,7 @@ fn a_block_is_gone_past_with_a_reason_and_stands_again_when_it_is_taken_back() {
     picture(&window, "reasons-3");
     // The next time it is tapped, not typed.
     tap(&window, &format!("Take back: {}", heavy.text));
-    tap(&window, &format!("Go past: {}", heavy.text));
+    tap(&window, &format!("Override: {}", heavy.text));
     tap(&window, "the larger hinge is on its way");
     assert!(
         blocks(&window)
@@ -160,12 +160,12 @@ fn what_an_order_lacks_for_a_reason_is_printed_in_words() {
         draft.prescription.identity.quantity = None;
     });
     window.app.global::<plinthside_ui::Reasons>().invoke_open();
-    tap(&window, "Go past: The quantity is missing.");
+    tap(&window, "Override: Quantity: not entered yet.");
     tap(&window, "agreed with the lab");
     let source = window.inner.session.borrow().source().expect("a visit");
     let paper = crate::papers::order(&source.foot(), plinthside_paper::Paper::A4, clock::today());
     let text = paper.expect("an order").text().concat();
     let words = text.split_whitespace().collect::<Vec<_>>().join(" ");
-    let printed = "The quantity is missing. agreed with the lab";
+    let printed = "Quantity: not entered yet. agreed with the lab";
     assert!(words.contains(printed), "{words}");
 }

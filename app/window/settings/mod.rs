@@ -419,7 +419,12 @@ fn overview(session: &Session, clinic: &Clinic, targets: &str, lang: Lang) -> Ve
         .count();
     let count = |n: usize, [en, de]: [&str; 2]| format!("{n} {}", Text::new(en, de).get(lang));
     let details = [
-        names(vec![&clinic.name, &clinic.telephone]),
+        names(
+            [&*clinic.name, &*clinic.telephone]
+                .into_iter()
+                .filter(|word| !word.is_empty())
+                .collect(),
+        ),
         names(clinic.prescribers.iter().map(|p| p.name.as_str()).collect()),
         names(clinic.labs.iter().map(|l| l.name.as_str()).collect()),
         names(clinic.printers.iter().map(|p| p.name.as_str()).collect()),
