@@ -2,12 +2,14 @@
 
 mod exchange;
 mod printing;
+mod store;
 
 pub use exchange::{AnswerArg, DevicesCommand, OpenArgs, PackArgs, SyncArgs};
 pub use printing::{
     ByArgs, LabelArgs, LabelsArgs, MatArgs, MatPaper, OutArgs, PrintArgs, PrintCommand,
     PrinterArgs, QueueArgs,
 };
+pub use store::{BackupArgs, CheckArgs, EraseArgs, PassphraseArgs, SalvageArgs};
 
 use crate::commands;
 use crate::error::AppError;
@@ -116,6 +118,12 @@ pub enum Command {
     Restore(BackupArgs),
     /// Check file, records, history, lists, photographs and labels
     Check(CheckArgs),
+    /// Erase a visit for good; says first what goes and what stays
+    Erase(EraseArgs),
+    /// Change the store's passphrase
+    Passphrase(PassphraseArgs),
+    /// Copy what can still be read of a damaged store into a new one
+    Salvage(SalvageArgs),
     /// Synchronise with a folder, a WebDAV address or a bucket
     Sync(SyncArgs),
     /// The devices of the practice: who is in, letting one join, striking a lost one off
@@ -198,30 +206,6 @@ pub struct ShowArgs {
     #[arg(long)]
     pub json: bool,
     /// Where it is
-    #[command(flatten)]
-    pub store: StoreArgs,
-}
-
-/// `plinthside backup` and `plinthside restore`
-#[derive(Debug, Args)]
-pub struct BackupArgs {
-    /// The backup
-    pub file: PathBuf,
-    /// The store
-    #[command(flatten)]
-    pub store: StoreArgs,
-}
-
-/// `plinthside check`
-#[derive(Debug, Args)]
-pub struct CheckArgs {
-    /// Make lists and search again from the records first
-    #[arg(long)]
-    pub rebuild: bool,
-    /// Print the result as JSON
-    #[arg(long)]
-    pub json: bool,
-    /// The store
     #[command(flatten)]
     pub store: StoreArgs,
 }
@@ -474,6 +458,9 @@ pub fn run(cli: Cli) -> Result<(), AppError> {
         Some(Command::Backup(args)) => commands::records::backup(&args),
         Some(Command::Restore(args)) => commands::records::restore(&args),
         Some(Command::Check(args)) => commands::records::check(&args),
+        Some(Command::Erase(args)) => commands::keep::erase(&args),
+        Some(Command::Passphrase(args)) => commands::keep::passphrase(&args),
+        Some(Command::Salvage(args)) => commands::keep::salvage(&args),
         Some(Command::Sync(args)) => commands::exchange::sync(&args),
         Some(Command::Devices(command)) => commands::exchange::devices(&command),
         Some(Command::Pack(args)) => commands::exchange::pack(&args),

@@ -3,6 +3,7 @@
 
 mod support;
 
+use serde_json::Value;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Output;
@@ -171,6 +172,82 @@ fn two_devices_meet_over_a_folder() {
     let shown = |store: &str| done(&demo.on(store, &["show", "demo-right", "--json"]));
     assert_eq!(shown("second.store"), shown("demo.store"));
     assert!(done(&demo.on("second.store", &["check"])).contains("16 photographs"));
+    // A new practice key is heard of with the next meeting, and what is sealed with it is read.
+    assert!(done(&demo.on("demo.store", &["devices", "change-key"])).contains("new key"));
+    done(&demo.on("demo.store", &["erase", "demo-right", "--yes-erase"]));
+    done(&demo.on("demo.store", &["sync", &stick]));
+    done(&demo.on("second.store", &["sync", &stick]));
+    assert!(refusal(&demo.on("second.store", &["show", "demo-right"])).contains("was erased"));
     // A target that is not there is said, and nothing is lost.
     refusal(&demo.on("second.store", &["sync", "https://127.0.0.1:1/nobody"]));
+}
+
+/// A lab that asks after it has accepted, by the command line alone; its clock runs late.
+#[test]
+fn synchronising_takes_the_labs_answers_from_the_target() {
+    let demo = Demo::new();
+    let stick = demo.path("stick");
+    fs::create_dir(&stick).expect("folder");
+    // The left order has been handed over, in a store of its own.
+    let mut file: Value =
+        serde_json::from_str(&fs::read_to_string(demo.path("visits.json")).expect("read"))
+            .expect("JSON");
+    let visits = file["visits"].as_array_mut().expect("visits");
+    let left = visits.iter_mut().find(|v| v["id"] == "demo-left");
+    let history = left.expect("the left one")["orders"][0]["history"].as_array_mut();
+    let history = history.expect("signed");
+    let mut handed_over = history.last().expect("signed").clone();
+    handed_over["to"] = "handed_over".into();
+    handed_over["at"] = "2100-01-01T00:00:00Z".into();
+    history.push(handed_over);
+    let handed = demo.path("handed.json");
+    fs::write(&handed, file.to_string()).expect("written");
+    let photographs = demo.path("photographs");
+    done(&demo.on("own.store", &["import", &handed, "--photos", &photographs]));
+    let lab = "Kiln Row Orthotic Workshop";
+    let key = demo.path("lab-key.txt");
+    let file = fs::read_to_string(&key).expect("a key");
+    let public = file
+        .split_whitespace()
+        .find(|word| word.starts_with("age1"));
+    let public = public.expect("age-keygen's comment");
+    done(&demo.on(
+        "own.store",
+        &[
+            "pack",
+            "demo-left",
+            "--lab",
+            lab,
+            "--key",
+            public,
+            "--at",
+            &stick,
+        ],
+    ));
+    let laid = Path::new(&stick).join("labs/kiln-row-orthotic-workshop");
+    let package = fs::read_dir(laid).expect("laid").flatten().next();
+    let package = text(&package.expect("a package").path());
+    for (answer, reason, state) in [
+        ("accepted", "", "received"),
+        ("question", "which strap", "lab_hold"),
+        ("question", "which hinge", "lab_hold"),
+    ] {
+        let out = demo.path(&format!("lab-{reason}"));
+        done(&plinthside([
+            "open", &package, "--key", &key, "--out", &out, "--answer", answer, "--by", "Bench",
+            "--reason", reason,
+        ]));
+        let said = done(&demo.on("own.store", &["sync", &stick]));
+        assert!(said.contains("Answer of the lab to order"), "{said}");
+        let said = done(&demo.on("own.store", &["sync", &stick]));
+        assert!(!said.contains("Answer of the lab"), "once: {said}");
+        let visit: Value = serde_json::from_str(&done(
+            &demo.on("own.store", &["show", "demo-left", "--json"]),
+        ))
+        .expect("JSON");
+        let history = visit["orders"][0]["history"].as_array().expect("history");
+        let newest = history.last().expect("entries");
+        assert_eq!(newest["to"], state);
+        assert_eq!(newest["reason"].as_str().unwrap_or_default(), reason);
+    }
 }

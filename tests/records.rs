@@ -236,3 +236,72 @@ fn a_flipped_bit_is_named_and_the_rest_still_reads() {
     assert!(!output.stdout.is_empty(), "what was found is printed");
     done(&copy.run(&["show", "demo-left"]));
 }
+
+#[test]
+fn a_visit_is_erased_only_when_that_is_said() {
+    let copy = Copy::new();
+    let said = refusal(&copy.run(&["erase", "demo-left"]));
+    assert!(
+        said.contains("SL-2031") && said.contains("Local law"),
+        "{said}"
+    );
+    assert!(said.contains("--yes-erase"), "{said}");
+    done(&copy.run(&["show", "demo-left"]));
+    // By the code on the bag; its shortened option is no consent.
+    let code = "7R3K-M2XD-9TQ4-7";
+    assert_eq!(copy.run(&["erase", code, "--yes"]).status.code(), Some(2));
+    let said = done(&copy.run(&["erase", code, "--yes-erase"]));
+    assert!(said.contains("photographs that went with it: 8"), "{said}");
+    let said = refusal(&copy.run(&["show", "demo-left"]));
+    assert!(said.contains("was erased"), "{said}");
+    assert!(done(&copy.run(&["check"])).contains("in order"));
+    let store = fs::read(copy.path("demo.store")).unwrap();
+    assert!(!store.windows(7).any(|bytes| bytes == b"Ashdown"));
+    refusal(&copy.run(&["erase", "clinic", "--yes-erase"]));
+    refusal(&copy.run(&["erase", "nobody", "--yes-erase"]));
+    done(&copy.run(&["show", "demo-right"]));
+}
+
+#[test]
+fn the_passphrase_is_changed_and_the_old_one_opens_nothing() {
+    let copy = Copy::new();
+    let new = copy.path("new.txt");
+    fs::write(&new, "short\n").unwrap();
+    let change = ["passphrase", "--new-passphrase-file", new.to_str().unwrap()];
+    refusal(&copy.run(&change));
+    done(&copy.run(&["show", "demo-left"]));
+    fs::write(&new, "quite another passphrase\n").unwrap();
+    let said = done(&copy.run(&change));
+    assert!(said.contains("Backups"), "{said}");
+    let said = refusal(&copy.run(&["show", "demo-left"]));
+    assert!(said.contains("passphrase"), "{said}");
+    fs::copy(&new, &copy.passphrase).unwrap();
+    done(&copy.run(&["show", "demo-left"]));
+    // Without the new one and with nobody to ask, nothing is changed.
+    let said = refusal(&copy.run(&["passphrase"]));
+    assert!(said.contains("--new-passphrase-file"), "{said}");
+}
+
+#[test]
+fn what_is_readable_of_a_damaged_store_is_copied_into_a_new_one() {
+    let copy = Copy::new();
+    let store = copy.path("demo.store");
+    let mut bytes = fs::read(&store).unwrap();
+    let at = bytes.len() / 2;
+    bytes[at] ^= 1;
+    fs::write(&store, bytes).unwrap();
+    let new = copy.path("saved.store");
+    let passphrase = copy.passphrase.to_str().unwrap();
+    let salvage = [
+        "salvage",
+        store.to_str().unwrap(),
+        new.to_str().unwrap(),
+        "--passphrase-file",
+        passphrase,
+    ];
+    let said = done(&plinthside(salvage));
+    assert!(said.contains("Not readable, photographs: "), "{said}");
+    done(&copy.on("saved.store", &["show", "demo-left"]));
+    // What is there already is left as it is.
+    refusal(&plinthside(salvage));
+}

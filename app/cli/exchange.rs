@@ -69,6 +69,12 @@ pub enum DevicesCommand {
         #[command(flatten)]
         store: StoreArgs,
     },
+    /// Change the practice key: who copied the target's files and learns the old one reads nothing new
+    ChangeKey {
+        /// The store
+        #[command(flatten)]
+        store: StoreArgs,
+    },
 }
 
 /// `plinthside pack`

@@ -5,15 +5,18 @@ use crate::cli::{DevicesCommand, OpenArgs, PackArgs, SyncArgs};
 use crate::error::AppError;
 use crate::package::ForLab;
 use crate::records::device_name;
-use crate::{clock, files};
+use crate::records::receipts::{self, Answered};
+use crate::{clock, files, outbox};
 use plinthside_exchange::package::lab_path;
-use plinthside_exchange::{Answer, Devices, SecretKey, Sync, Targets, connect};
+use plinthside_exchange::{
+    Answer, Devices, Report, SecretKey, Sync, Target, TargetSpec, Targets, connect,
+};
 use plinthside_store::Store;
 use plinthside_visit::person::Lab;
 use std::io::IsTerminal;
 use std::path::Path;
-use std::sync::Mutex;
 use std::sync::atomic::AtomicBool;
+use std::sync::{Mutex, PoisonError};
 
 /// The largest package that is read into memory.
 const PACKAGE_LIMIT_BYTES: u64 = 1 << 30;
@@ -58,10 +61,44 @@ pub fn sync(args: &SyncArgs) -> Result<(), AppError> {
     if live {
         eprint!("\r\x1b[K");
     }
+    let mut lines = report.words();
+    lines.extend(with_labs(&store, &spec, target.as_ref(), &report)?);
     if args.json {
-        return print(&files::json_text(&report.words())?);
+        return print(&files::json_text(&lines)?);
     }
-    print(&(report.words().join("\n") + "\n"))
+    print(&(lines.join("\n") + "\n"))
+}
+
+/// Lays packages for labs at a target and takes their answers from it; what was done, in words.
+fn with_labs(
+    store: &Mutex<Store>,
+    spec: &TargetSpec,
+    target: &dyn Target,
+    report: &Report,
+) -> Result<Vec<String>, AppError> {
+    let held = || store.lock().unwrap_or_else(PoisonError::into_inner);
+    if report.erasures_received > 0 {
+        outbox::forget_erased(&mut held())?;
+    }
+    let delivery = outbox::deliver(store, spec, target)?;
+    let mut lines = delivery.told;
+    if !delivery.laid.is_empty() {
+        let laid = delivery.laid.join(", ");
+        lines.push(format!("Laid there for the lab: {laid}."));
+    }
+    let (answers, unread) = receipts::read(store, target)?;
+    lines.extend(unread);
+    for answered in answers {
+        let Answered { visit, order, .. } = &answered;
+        let taken = receipts::take(&mut held(), &answered, "command line", clock::now());
+        lines.push(match taken {
+            Ok(()) => format!("Answer of the lab to order {order} of visit {visit} taken in."),
+            Err(problem) => {
+                format!("Answer of the lab to order {order} of visit {visit}: {problem}")
+            }
+        });
+    }
+    Ok(lines)
 }
 
 /// `plinthside devices`
@@ -113,6 +150,13 @@ pub fn devices(command: &DevicesCommand) -> Result<(), AppError> {
             Devices(&store).strike_off(device)?;
             print(
                 "Struck off. What it has it keeps: change the target's password too. Others hear of it with the next sync here.\n",
+            )
+        }
+        DevicesCommand::ChangeKey { store: args } => {
+            let store = store(args)?;
+            Devices(&store).change_key()?;
+            print(
+                "The practice has a new key; the other devices get it with the next sync. What lies at targets from before opens with the old one.\n",
             )
         }
     }

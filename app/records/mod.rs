@@ -3,15 +3,19 @@
 //! Commands and screens go through here, so that a visit typed at the couch and one imported by a
 //! command are kept alike. The clinic's settings are one record beside the visits.
 
+mod erase;
 mod place;
+pub mod receipts;
 
-pub use place::{Place, device_name, make_private_folder};
+pub use erase::{Going, what_stays};
+pub use place::{Place, device_name, make_private_folder, new_passphrase};
 
 use crate::error::AppError;
 use crate::visits::VisitsFile;
 use plinthside_paper::CastCode;
 use plinthside_store::{
-    Case, Filter, Found, Kdf, Opened, Options, Saved, Store, StoreError, Unfinished, VISIT,
+    Case, Conflict, Filter, Found, Kdf, Opened, Options, Saved, Store, StoreError, Unfinished,
+    VISIT,
 };
 use plinthside_visit::{Clinic, Visit};
 use serde_json::Value;
@@ -189,17 +193,31 @@ impl Records {
         self.refresh()
     }
 
-    /// How many places of the settings two devices have set differently.
+    /// Places of the settings that two devices have set differently.
     ///
     /// # Errors
     /// The store can't be read.
-    pub fn settings_in_dispute(&mut self) -> Result<usize, AppError> {
-        let conflicts = self.store.conflicts(CLINIC)?;
-        let differ = conflicts.iter().filter(|conflict| {
+    pub fn settings_in_dispute(&mut self) -> Result<Vec<Conflict>, AppError> {
+        let mut conflicts = self.store.conflicts(CLINIC)?;
+        conflicts.retain(|conflict| {
             let values = &conflict.alternatives;
             values.windows(2).any(|two| two[0].value != two[1].value)
         });
-        Ok(differ.count())
+        Ok(conflicts)
+    }
+
+    /// Settles a dispute about a setting: the chosen value counts, on all devices.
+    ///
+    /// # Errors
+    /// The store can't be read or written.
+    pub fn settle_setting(
+        &mut self,
+        conflict: &Conflict,
+        choice: usize,
+        by: &str,
+    ) -> Result<(), AppError> {
+        self.store.resolve(CLINIC, conflict, choice, by)?;
+        self.refresh()
     }
 
     /// Begins a visit. It is a draft until it is put away.

@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use zeroize::Zeroizing;
 
 use super::Records;
+use plinthside_store::{Options, Store};
 use plinthside_visit::Clinic;
 
 /// A store by path, with the file its passphrase is in if it is not to be asked for.
@@ -34,20 +35,29 @@ impl Place {
     }
 
     fn passphrase(&self, question: &str) -> Result<Zeroizing<String>, AppError> {
-        if let Some(file) = &self.passphrase_file {
-            let text = Zeroizing::new(files::read_text(file)?);
-            return Ok(Zeroizing::new(text.lines().next().unwrap_or("").to_owned()));
+        let file = self.passphrase_file.as_deref();
+        ask(file, question, "--passphrase-file")
+    }
+
+    /// Opens the store alone, also one whose settings can't be read any more; with its passphrase.
+    ///
+    /// # Errors
+    /// No store there, another passphrase, open elsewhere, or damaged beyond reading.
+    pub fn open_store(&self) -> Result<(Store, Zeroizing<String>), AppError> {
+        self.must_exist()?;
+        let passphrase = self.passphrase("Passphrase of the store: ")?;
+        let store = Store::open(&self.path, &passphrase, Options::new(device_name()))?;
+        Ok((store, passphrase))
+    }
+
+    fn must_exist(&self) -> Result<(), AppError> {
+        if self.path.exists() {
+            return Ok(());
         }
-        if !std::io::stdin().is_terminal() {
-            return Err(AppError::Request(
-                "the store needs its passphrase, and there is nobody to ask here; name a file that holds it with --passphrase-file".into(),
-            ));
-        }
-        rpassword::prompt_password(question)
-            .map(Zeroizing::new)
-            .map_err(|source| {
-                AppError::Request(format!("the passphrase could not be read: {source}"))
-            })
+        Err(AppError::Request(format!(
+            "there is no store at {}; start `plinthside` to set one up, or make one with `plinthside import`",
+            self.path.display()
+        )))
     }
 
     /// Opens the store.
@@ -55,12 +65,7 @@ impl Place {
     /// # Errors
     /// No store there, another passphrase, open elsewhere, or damaged.
     pub fn open(&self) -> Result<Records, AppError> {
-        if !self.path.exists() {
-            return Err(AppError::Request(format!(
-                "there is no store at {}; start `plinthside` to set one up, or make one with `plinthside import`",
-                self.path.display()
-            )));
-        }
+        self.must_exist()?;
         Records::open(&self.path, &self.passphrase("Passphrase of the store: ")?)
     }
 
@@ -88,15 +93,44 @@ impl Place {
     }
 
     fn new_passphrase(&self) -> Result<Zeroizing<String>, AppError> {
-        let question = format!("New passphrase for the store at {}: ", self.path.display());
-        let first = self.passphrase(&question)?;
-        if self.passphrase_file.is_none() && first != self.passphrase("Once more: ")? {
-            return Err(AppError::Request(
-                "the two passphrases are not alike; nothing was made, try again".into(),
-            ));
-        }
-        Ok(first)
+        let file = self.passphrase_file.as_deref();
+        new_passphrase(&self.path, file, "--passphrase-file")
     }
+}
+
+/// A new passphrase for a store, typed alike twice or out of a file that an option names.
+///
+/// # Errors
+/// Nobody to ask, or not typed alike.
+pub fn new_passphrase(
+    store: &Path,
+    file: Option<&Path>,
+    option: &str,
+) -> Result<Zeroizing<String>, AppError> {
+    let question = format!("New passphrase for the store at {}: ", store.display());
+    let first = ask(file, &question, option)?;
+    if file.is_none() && first != ask(None, "Once more: ", option)? {
+        return Err(AppError::Request(
+            "the two passphrases are not alike; nothing was made, try again".into(),
+        ));
+    }
+    Ok(first)
+}
+
+/// A passphrase out of a file that an option names, else asked for.
+fn ask(file: Option<&Path>, question: &str, option: &str) -> Result<Zeroizing<String>, AppError> {
+    if let Some(file) = file {
+        let text = Zeroizing::new(files::read_text(file)?);
+        return Ok(Zeroizing::new(text.lines().next().unwrap_or("").to_owned()));
+    }
+    if !std::io::stdin().is_terminal() {
+        return Err(AppError::Request(format!(
+            "the store needs its passphrase, and there is nobody to ask here; name a file that holds it with {option}"
+        )));
+    }
+    rpassword::prompt_password(question)
+        .map(Zeroizing::new)
+        .map_err(|source| AppError::Request(format!("the passphrase could not be read: {source}")))
 }
 
 /// The user's own store, in the folder the system has for a program's data.

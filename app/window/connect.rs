@@ -299,6 +299,8 @@ fn record(app: &App, inner: &Rc<Inner>) {
     backend.on_go_back(with!(inner, |i| i.change(Session::go_back)));
     backend.on_tell_earlier(with!(inner, |i| i.change(|s| s.tell_history(true))));
     backend.on_show_then(with!(inner, |i, index| i.change(|s| s.show_then(index))));
+    backend.on_ask_erase(with!(inner, |i, ask| i.change(|s| s.ask_erase(ask))));
+    backend.on_erase_visit(with!(inner, |i| i.change(Session::erase_visit)));
     backend.on_choose_version(with!(inner, |i, conflict, choice| i
         .change(|s| s.choose_version(conflict as usize, choice as usize))));
     backend.on_settle_versions(with!(inner, |i, conflict| i

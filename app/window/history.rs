@@ -4,7 +4,7 @@ use super::account::{self, Differing, between, lines};
 use super::session::Session;
 use super::text::models;
 use crate::error::AppError;
-use crate::records::Records;
+use crate::records::{Going, Records, what_stays};
 use chrono::{DateTime, Local};
 use plinthside_store::{ChangeHash, Document, HistoryEntry, StoreError};
 use plinthside_ui as ui;
@@ -41,6 +41,8 @@ pub struct Told {
     lies: Vec<ui::Remark>,
     earlier: usize,
     most: usize,
+    /// What goes if the visit is erased, once that was asked for; with its words.
+    erasing: Option<(Going, [String; 2])>,
     /// The visit as it was after one of the sittings.
     then: Option<(usize, Vec<account::Line>)>,
 }
@@ -221,6 +223,39 @@ impl Session {
         }
     }
 
+    /// Asks once more before the visit is erased, or leaves it as it is.
+    pub fn ask_erase(&mut self, ask: bool) {
+        self.save();
+        let lang = self.look.lang;
+        let Some(id) = self.open.as_ref().map(|open| open.case.visit.id.clone()) else {
+            return;
+        };
+        let going = match ask {
+            true => self.try_records(|records| records.going(&id)),
+            false => None,
+        };
+        if let Some(open) = &mut self.open {
+            open.told.erasing = going.map(|going| {
+                let said = [going.words(), what_stays()].map(|text| text.get(lang).to_owned());
+                (going, said)
+            });
+        }
+    }
+
+    /// Erases the open visit for good, after that was asked once more.
+    pub fn erase_visit(&mut self) {
+        let by = self.person.clone();
+        let going = self.open.as_mut().and_then(|open| open.told.erasing.take());
+        let Some((going, _)) = going else { return };
+        let erased = self.try_records(|records| records.erase(&going, &by));
+        if erased.is_some() {
+            // Not put away: there is nothing left to put.
+            self.open = None;
+            self.screen = ui::Screen::Cases;
+            self.refresh_list();
+        }
+    }
+
     /// Shows the visit as it was after a sitting; a negative index goes back to the list.
     pub fn show_then(&mut self, index: i32) {
         let lang = self.look.lang;
@@ -250,6 +285,8 @@ pub fn view(told: &Told) -> ui::HistoryView {
         lines.iter().map(fact).collect()
     });
     let row = then.and_then(|(index, _)| told.sittings.get(*index));
+    let asked = told.erasing.as_ref();
+    let [goes, stays] = asked.map_or_else(Default::default, |(_, said)| said.clone());
     ui::HistoryView {
         summary: told.summary.as_str().into(),
         lies: models(told.lies.clone()),
@@ -259,5 +296,8 @@ pub fn view(told: &Told) -> ui::HistoryView {
         then_when: row.map_or_else(Default::default, |row| row.when.clone()),
         then_who: row.map_or_else(Default::default, |row| row.who.clone()),
         then_facts: models(facts),
+        erasing: asked.map_or("", |(going, _)| going.code.as_str()).into(),
+        goes: goes.into(),
+        stays: stays.into(),
     }
 }

@@ -227,7 +227,7 @@ fn with_version(visit: &Value, conflict: &Conflict, value: &Value) -> Option<Vis
     serde_json::from_value(json).ok()
 }
 
-fn who(stamp: Option<&Stamp>, lang: Lang) -> String {
+pub(super) fn who(stamp: Option<&Stamp>, lang: Lang) -> String {
     let Some(stamp) = stamp else {
         return String::new();
     };
@@ -298,7 +298,7 @@ fn row(visit: &Value, conflict: &Conflict, chosen: Option<usize>, lang: Lang) ->
     }
 }
 
-fn or_nothing(text: &str, lang: Lang) -> String {
+pub(super) fn or_nothing(text: &str, lang: Lang) -> String {
     match text {
         "" => Text::new("nothing", "nichts").get(lang).to_owned(),
         text => text.to_owned(),

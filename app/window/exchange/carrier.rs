@@ -1,12 +1,12 @@
 //! The thread that synchronises: when it is wanted, and by itself when a known target answers. It
 //! borrows the store for moments and never holds it while a target is waited for.
 
-use super::receipts::{self, Answered};
 use crate::lent::{FarStore, Keeper, far_store};
 use crate::outbox;
 use crate::records::device_name;
+use crate::records::receipts::{self, Answered};
 use plinthside_exchange::{
-    Devices, ExchangeError, Invitation, Progress, Report, Sync, TargetSpec, Targets, answers,
+    Devices, ExchangeError, Holder, Invitation, Progress, Report, Sync, TargetSpec, Targets, answers,
     connect,
 };
 use plinthside_store::Store;
@@ -80,7 +80,7 @@ pub struct Done {
     pub laid: Vec<String>,
     /// Answers of labs that lay there.
     pub answers: Vec<Answered>,
-    /// Answers that cannot be read, in words.
+    /// In words: packages that could not be laid there, answers that cannot be read.
     pub unread: Vec<String>,
 }
 
@@ -113,7 +113,7 @@ impl Carrier {
             refused: BTreeMap::new(),
             expects: None,
             rests_until: None,
-            answers_at: None,
+            answers_at: BTreeMap::new(),
         };
         std::thread::spawn(move || thread.run(&wanted));
         Self {
@@ -159,8 +159,8 @@ struct Thread {
     expects: Option<(Expected, Instant)>,
     /// Somebody has stopped it: nothing runs by itself until then.
     rests_until: Option<Instant>,
-    /// When the answers of labs were looked for last.
-    answers_at: Option<Instant>,
+    /// When the answers of labs were looked for last, by target.
+    answers_at: BTreeMap<String, Instant>,
 }
 
 /// Who is expected to be let in.
@@ -337,12 +337,19 @@ impl Thread {
             unread: Vec::new(),
         };
         if !done.report.cancelled {
-            done.laid = outbox::deliver(&self.store, &spec.name, target.as_ref())?;
+            if done.report.erasures_received > 0 {
+                self.store.with(outbox::forget_erased)??;
+            }
+            let delivery = outbox::deliver(&self.store, spec, target.as_ref())?;
+            (done.laid, done.unread) = (delivery.laid, delivery.told);
         }
-        let due = by_hand || self.answers_at.is_none_or(|at| at.elapsed() >= ANSWERS);
+        let looked = self.answers_at.get(&spec.name);
+        let due = by_hand || looked.is_none_or(|at| at.elapsed() >= ANSWERS);
         if due && !done.report.cancelled {
-            self.answers_at = Some(Instant::now());
-            (done.answers, done.unread) = receipts::read(&self.store, target.as_ref())?;
+            self.answers_at.insert(spec.name.clone(), Instant::now());
+            let (answers, unread) = receipts::read(&self.store, target.as_ref())?;
+            done.answers = answers;
+            done.unread.extend(unread);
         }
         Ok(done)
     }

@@ -44,6 +44,16 @@ pub fn connect(app: &App, inner: &Rc<Inner>) {
         s.strike();
         Some(Want::Look)
     })));
+    exchange.on_change_key(with!(inner, |i| i.carry(|s| {
+        s.change_key();
+        Some(Want::Look)
+    })));
+    exchange.on_choose_setting(with!(inner, |i, row, choice| i
+        .change(|s| s.choose_setting(row as usize, choice as usize))));
+    exchange.on_settle_setting(with!(inner, |i, row| i.carry(|s| {
+        s.settle_setting(row as usize);
+        Some(Want::Look)
+    })));
     exchange.on_look(with!(inner, |i, path| i.change(|s| s.package_look(&path))));
     exchange.on_choose_package(with!(inner, |i, row| i.change(|s| s.package_choose(row as usize))));
     exchange.on_open_package(with!(inner, |i, path, key| {

@@ -3,6 +3,7 @@
 use super::carrier::Want;
 use crate::error::AppError;
 use crate::files;
+use crate::outbox;
 use crate::records::{Records, device_name};
 use crate::window::session::Session;
 use plinthside_exchange::{Device, Devices, ExchangeError, TargetSpec, Targets};
@@ -10,7 +11,7 @@ use plinthside_store::Store;
 use plinthside_ui::ExchangePage as Page;
 use plinthside_visit::Text;
 use std::path::Path;
-use std::sync::Mutex;
+use std::sync::{Mutex, PoisonError};
 
 /// Targets and devices, as the store has them; none of the latter without a practice.
 pub(super) fn kept(
@@ -59,6 +60,7 @@ impl Session {
         exchange.hush();
         exchange.page = page;
         exchange.meeting = 0;
+        exchange.choices.clear();
         (page == Page::Invite).then(|| self.invite()).flatten()
     }
 
@@ -163,6 +165,8 @@ impl Session {
             Targets(here).set(&spec)?;
             if let Some(before) = before.filter(|before| before.name != spec.name) {
                 Targets(here).remove(&before.name)?;
+                let mut store = here.lock().unwrap_or_else(PoisonError::into_inner);
+                outbox::renamed(&mut store, &before.name, &spec.name)?;
             }
             Ok(())
         });
@@ -178,6 +182,17 @@ impl Session {
         {
             self.exchange.outcomes.remove(&spec.name);
             self.exchange.page = Page::Home;
+        }
+    }
+
+    /// Gives the practice a new key.
+    pub(super) fn change_key(&mut self) {
+        if self.exchange_try(|here| Ok(Devices(here).change_key()?)) {
+            let text = Text::new(
+                "The practice has a new key. The other devices get it with the next synchronisation here and theirs after it; what lies at targets from before opens with the old one.",
+                "Die Praxis hat einen neuen Schlüssel. Die anderen Geräte bekommen ihn mit dem nächsten Abgleich hier und ihrem eigenen danach; was von früher an Zielen liegt, öffnet der alte.",
+            );
+            self.exchange.say(text, self.look.lang);
         }
     }
 

@@ -3,9 +3,9 @@
 
 mod carrier;
 mod connect;
+mod disputed;
 mod intents;
 mod packages;
-mod receipts;
 mod view;
 mod words;
 
@@ -14,7 +14,9 @@ pub use connect::{accept_drops, connect, show};
 pub use packages::{Opening, Packages, Unpacked};
 
 use super::session::Session;
+use crate::clock;
 use crate::error::AppError;
+use crate::records::receipts::{self, Answered};
 use carrier::{Done, Told};
 use plinthside_exchange::{Invitation, TargetSpec, Targets, visit_state};
 use plinthside_ui::{self as ui, ExchangePage as Page, Tone};
@@ -39,6 +41,8 @@ pub struct Exchange {
     invitation: Option<Invitation>,
     /// The device about to be struck off: identifier and name.
     striking: Option<(String, String)>,
+    /// Which of two settings is in hand, by the place of their dispute in the list.
+    choices: BTreeMap<usize, usize>,
     /// What came of each target last, by name.
     outcomes: BTreeMap<String, Outcome>,
     /// The target that is being synchronised with, and how far it is.
@@ -56,6 +60,7 @@ impl Default for Exchange {
             meeting: 0,
             invitation: None,
             striking: None,
+            choices: BTreeMap::new(),
             outcomes: BTreeMap::new(),
             under: None,
             said: String::new(),
@@ -289,23 +294,21 @@ impl Session {
     }
 
     /// Writes a lab's answer into its visit; one that is in unfinished work waits.
-    fn take_answer(&mut self, answered: &receipts::Answered) -> bool {
-        let (order, receipt) = (&answered.order, answered.receipt.clone());
-        let by = self.person.clone();
+    fn take_answer(&mut self, answered: &Answered) -> bool {
+        let (by, now) = (self.person.clone(), clock::now());
         if let Some(open) = &mut self.open
             && open.case.visit.id == answered.visit
         {
-            let taken = open.case.visit.record_receipt(order, receipt).is_ok();
+            let (order, receipt) = (&answered.order, answered.receipt.clone());
+            let taken = open.case.visit.take_receipt(order, receipt, now);
+            if let Err(problem) = &taken {
+                self.exchange.problem = problem.to_string();
+            }
             self.save();
-            return taken;
+            return taken.is_ok();
         }
-        self.try_records(|records| {
-            let mut visit = records.visit(&answered.visit)?;
-            visit.value.record_receipt(order, receipt)?;
-            records.save(&mut visit, &by, "")?;
-            records.put_away(&answered.visit)
-        })
-        .is_some()
+        self.try_records(|records| receipts::take(records.store(), answered, &by, now))
+            .is_some()
     }
 
     /// Where the open visit lies beside this device, target by target.
@@ -345,6 +348,8 @@ impl Session {
     }
 }
 
+#[cfg(test)]
+mod keeping_tests;
 #[cfg(test)]
 mod package_tests;
 #[cfg(test)]

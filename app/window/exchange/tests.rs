@@ -55,7 +55,7 @@ fn new_device(folder: &Path, every: Duration) -> Window {
     shown_window(session)
 }
 
-fn devices_screen(window: &Window) {
+pub(super) fn devices_screen(window: &Window) {
     window.app.global::<Backend>().invoke_go(Screen::Settings);
     tap(window, "Other devices");
     assert_eq!(window.app.global::<Data>().get_screen(), Screen::Exchange);
@@ -71,7 +71,7 @@ pub(super) fn add_target(window: &Window, name: &str, address: &Path) {
 }
 
 /// Begins a practice in a window and meets at a folder.
-fn first(window: &Window, address: &Path) {
+pub(super) fn first(window: &Window, address: &Path) {
     devices_screen(window);
     tap(window, "This is the first one");
     assert!(shown(window).practice);
@@ -250,7 +250,7 @@ fn a_device_is_struck_off_after_being_asked_once_more() {
 }
 
 /// Another device of the practice of a window, without a window: joined and synchronised.
-fn other_device(folder: &Path, window: &Window, meeting: &Path) -> Mutex<Store> {
+pub(super) fn other_device(folder: &Path, window: &Window, meeting: &Path) -> Mutex<Store> {
     let options = Options::new("Lost tablet").kdf(Kdf::LEAST);
     let path = folder.join("lost.store");
     let store = Store::create(&path, "another passphrase", options).expect("made");
@@ -271,7 +271,7 @@ fn other_device(folder: &Path, window: &Window, meeting: &Path) -> Mutex<Store> 
     store
 }
 
-fn run(store: &Mutex<Store>, meeting: &Path) -> Result<Vec<String>, String> {
+pub(super) fn run(store: &Mutex<Store>, meeting: &Path) -> Result<Vec<String>, String> {
     let spec = Targets(store).named("Stick").map_err(|e| e.to_string())?;
     assert_eq!(spec.url, meeting.display().to_string());
     let target = connect(&spec).map_err(|e| e.to_string())?;

@@ -24,6 +24,7 @@ pub(super) fn view(session: &mut Session) -> ui::ExchangeView {
         None => Default::default(),
     };
     let disputed = session.try_records(Records::settings_in_dispute);
+    let disputed = disputed.unwrap_or_default();
     let exchange = &session.exchange;
     let rows = targets.iter().map(|spec| {
         let outcome = exchange.outcomes.get(&spec.name);
@@ -56,7 +57,7 @@ pub(super) fn view(session: &mut Session) -> ui::ExchangeView {
                 .map(|d| device(d, lang))
                 .collect(),
         ),
-        results: models(results(exchange, disputed.unwrap_or_default(), lang)),
+        results: models(results(exchange, disputed.len(), lang)),
         said: exchange.said.as_str().into(),
         problem: said(&exchange.problem, lang).into(),
         new: target.is_none(),
@@ -75,6 +76,7 @@ pub(super) fn view(session: &mut Session) -> ui::ExchangeView {
             .as_ref()
             .map_or("", |(_, name)| name)
             .into(),
+        disputed: models(super::disputed::rows(&disputed, &exchange.choices, lang)),
     }
 }
 
@@ -84,10 +86,10 @@ fn results(exchange: &Exchange, disputed: usize, lang: Lang) -> Vec<ui::Remark> 
     if disputed > 0 {
         let text = Text::new(
             format!(
-                "The clinic's settings were set differently on two devices in {disputed} place(s). What is shown in the settings counts; enter there what is right."
+                "The clinic's settings were set differently on two devices in {disputed} place(s). What is shown in the settings counts until somebody chooses."
             ),
             format!(
-                "Die Einstellungen der Praxis wurden an {disputed} Stelle(n) auf zwei Geräten verschieden gesetzt. Es gilt, was in den Einstellungen steht; bitte dort das Richtige eintragen."
+                "Die Einstellungen der Praxis wurden an {disputed} Stelle(n) auf zwei Geräten verschieden gesetzt. Es gilt, was in den Einstellungen steht, bis jemand wählt."
             ),
         );
         lines.push(remark(text.get(lang), Tone::Caution));

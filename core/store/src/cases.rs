@@ -60,6 +60,8 @@ pub enum Filter {
     All,
     /// Those in one state, the one changed last first.
     State(String),
+    /// Those with an order in one state, whatever their other orders are in; the one changed last first.
+    Holding(String),
     /// Those with a review due up to a day (`YYYY-MM-DD`), the most urgent first.
     DueBy(String),
     /// Those where devices disagree.
@@ -71,6 +73,11 @@ impl Filter {
         match self {
             Self::All => ("?1 IS NULL", "touched DESC", None),
             Self::State(state) => ("state = ?1", "touched DESC", Some(state)),
+            Self::Holding(state) => (
+                "instr(' ' || state || ' ', ' ' || ?1 || ' ') > 0",
+                "touched DESC",
+                Some(state),
+            ),
             Self::DueBy(day) => ("due IS NOT NULL AND due <= ?1", "due, n", Some(day)),
             Self::InConflict => ("?1 IS NULL AND conflicts > 0", "touched DESC", None),
         }

@@ -88,7 +88,8 @@ impl Projection {
         let mut states: Vec<String> = orders
             .iter()
             .map(|order| {
-                last(order, "history").map_or_else(|| "draft".to_owned(), |h| member(&h, "to"))
+                let newest = newest_entry(list_of(order, "history"));
+                newest.map_or_else(|| "draft".to_owned(), |h| member(h, "to"))
             })
             .collect();
         states.sort();
@@ -155,6 +156,17 @@ pub(crate) fn code_parts(code: &str) -> impl Iterator<Item = &str> {
     starts
         .filter(|start| code.len() - start >= 3)
         .filter_map(|start| code.get(start..))
+}
+
+fn list_of<'a>(value: &'a Value, key: &str) -> &'a [Value] {
+    let list = value.get(key).and_then(Value::as_array);
+    list.map_or(&[], Vec::as_slice)
+}
+
+/// The last entry of a list that was not made before: one that two devices made alike is one.
+fn newest_entry(list: &[Value]) -> Option<&Value> {
+    let again = |i: &usize| list[..*i].contains(&list[*i]);
+    (0..list.len()).rev().find(|i| !again(i)).map(|i| &list[i])
 }
 
 fn is_signed(order: &Value) -> bool {

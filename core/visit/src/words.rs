@@ -1,10 +1,26 @@
 //! Two languages, and word lists that survive a newer version.
 
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Deserializer, Serialize};
 use serde_json::{Map, Value};
 
 /// Fields a newer version wrote that this one does not know; written back unchanged.
 pub type Extra = Map<String, Value>;
+
+/// Entries of what happened, each once: the same made on two devices before they met is one.
+///
+/// # Errors
+/// An entry cannot be read.
+pub(crate) fn once_each<'de, D: Deserializer<'de>, T: Deserialize<'de> + PartialEq>(
+    from: D,
+) -> Result<Vec<T>, D::Error> {
+    let mut all: Vec<T> = Vec::new();
+    for entry in Vec::<T>::deserialize(from)? {
+        if !all.contains(&entry) {
+            all.push(entry);
+        }
+    }
+    Ok(all)
+}
 
 /// Language of a printed or spoken text.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]

@@ -322,3 +322,70 @@ fn what_is_entered_is_kept_in_the_visit_until_it_is_recorded() {
     assert_eq!(visit.orders[0].state(), OrderState::Closed);
     assert_eq!(visit.orders[0].state().events(), []);
 }
+
+/// The lab's clock runs an hour late, then a day early; it asks after it has accepted, and again.
+#[test]
+fn a_labs_file_is_taken_by_our_clock_and_may_ask_again() {
+    let rules = rules();
+    let mut visit = complete(Side::Left);
+    visit
+        .sign("o-1", &prescriber(), signing(&rules, 1))
+        .unwrap();
+    visit.hand_over("o-1", after(2), "me").unwrap();
+    let answers = [
+        (ReceiptAnswer::Accepted, 1, "", OrderState::Received),
+        (
+            ReceiptAnswer::Question,
+            30,
+            "which hinge?",
+            OrderState::LabHold,
+        ),
+        (
+            ReceiptAnswer::Question,
+            5,
+            "which strap?",
+            OrderState::LabHold,
+        ),
+    ];
+    for (answer, hours, reason, state) in answers {
+        visit
+            .take_receipt("o-1", receipt(answer, hours, reason), after(6))
+            .unwrap();
+        assert_eq!(visit.orders[0].state(), state);
+    }
+    let ours: Vec<_> = visit.orders[0].history[2..].iter().map(|c| c.at).collect();
+    assert_eq!(ours, [after(2), after(6), after(6)]);
+    let theirs = &visit.follow_up[0].receipts;
+    assert_eq!(
+        theirs.iter().map(|r| r.at).collect::<Vec<_>>(),
+        [after(1), after(30), after(5)]
+    );
+    // What the clinic enters next is not refused for the lab's clock.
+    visit
+        .record_receipt("o-1", receipt(ReceiptAnswer::Accepted, 7, ""))
+        .unwrap();
+    // A draft and a closed order wait for no answer.
+    let mut draft = complete(Side::Left);
+    let refused = draft.take_receipt("o-1", receipt(ReceiptAnswer::Accepted, 1, ""), after(1));
+    assert!(matches!(refused, Err(SignError::CannotFollow { .. })));
+}
+
+/// Two devices that took the same answer and met: both entries stand in both lists, and are one.
+#[test]
+fn one_answer_taken_on_two_devices_is_one() {
+    let rules = rules();
+    let mut visit = complete(Side::Left);
+    visit
+        .sign("o-1", &prescriber(), signing(&rules, 1))
+        .unwrap();
+    visit.hand_over("o-1", after(2), "me").unwrap();
+    let answer = receipt(ReceiptAnswer::Accepted, 3, "");
+    visit.take_receipt("o-1", answer, after(4)).unwrap();
+    let mut json = serde_json::to_value(&visit).unwrap();
+    for list in ["/follow_up/0/receipts", "/orders/0/history"] {
+        let list = json.pointer_mut(list).unwrap().as_array_mut().unwrap();
+        list.push(list.last().unwrap().clone());
+    }
+    let met: plinthside_visit::Visit = serde_json::from_value(json).unwrap();
+    assert_eq!(met, visit);
+}

@@ -170,3 +170,31 @@ fn a_date_written_oddly_is_found_and_passes_the_check() {
     let report = store.check().expect("check");
     assert!(report.is_clean(), "{report}");
 }
+
+#[test]
+fn a_visit_is_listed_by_the_state_of_any_of_its_orders_and_one_entry_made_twice_is_one() {
+    let folder = folder();
+    let mut store = create(&folder.path().join("store"));
+    let mut v = visit("v", "Anna");
+    let entry =
+        |to: &str| json!({"to": to, "at": "2026-03-05T10:00:00+01:00", "by": "Ada", "revision": 1});
+    // Received was taken in on two devices, and the order went on before they met.
+    v["orders"] = json!([
+        {"id": "o1", "side": "left", "history": [entry("handed_over"), entry("received"), entry("fitted"), entry("received")], "revisions": []},
+        {"id": "o2", "side": "left", "history": [entry("lab_hold")], "revisions": []},
+        {"id": "o3", "side": "left", "history": [], "revisions": []},
+    ]);
+    store.import("v", VISIT, &v, "Ada").expect("import");
+    let mut listed = |state: &str| {
+        let filter = Filter::Holding(state.to_owned());
+        store.cases(&filter, 0, 10).expect("listed").len()
+    };
+    assert_eq!(
+        (listed("lab_hold"), listed("fitted"), listed("draft")),
+        (1, 1, 1)
+    );
+    assert_eq!(
+        (listed("received"), listed("hold"), listed("lab")),
+        (0, 0, 0)
+    );
+}

@@ -85,6 +85,7 @@ pub struct FollowUp {
     /// The order, by its id in the visit.
     pub order: String,
     /// Answers of the lab.
+    #[serde(deserialize_with = "crate::words::once_each")]
     pub receipts: Vec<Receipt>,
     /// Fittings.
     pub fittings: Vec<Fitting>,

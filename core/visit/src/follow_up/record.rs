@@ -5,6 +5,13 @@ use crate::order::{Order, OrderState, Origin, SignError};
 use crate::person::When;
 use crate::visit::Visit;
 
+fn state_after(receipt: &Receipt) -> OrderState {
+    match receipt.answer {
+        ReceiptAnswer::Accepted => OrderState::Received,
+        _ => OrderState::LabHold,
+    }
+}
+
 impl Visit {
     fn move_order(
         &mut self,
@@ -61,11 +68,29 @@ impl Visit {
     /// There is no such order, its state does not allow it, or a hold has no reason. Nothing is
     /// changed then.
     pub fn record_receipt(&mut self, order: &str, receipt: Receipt) -> Result<(), SignError> {
-        let to = match receipt.answer {
-            ReceiptAnswer::Accepted => OrderState::Received,
-            _ => OrderState::LabHold,
-        };
+        let to = state_after(&receipt);
         self.move_order(order, to, receipt.at, &receipt.by, &receipt.reason)?;
+        follow_up_of(self, order).receipts.push(receipt);
+        Ok(())
+    }
+
+    /// The lab's answer as its file says it, which keeps the lab's own time; the order's state changes
+    /// by our clock. What the lab asks again, or asks after it has accepted, is taken too.
+    ///
+    /// # Errors
+    /// There is no such order, or it waits for no answer. Nothing is changed then.
+    pub fn take_receipt(
+        &mut self,
+        order: &str,
+        receipt: Receipt,
+        now: When,
+    ) -> Result<(), SignError> {
+        let found = self.orders.iter_mut().find(|o| o.id == order);
+        let found = found.ok_or_else(|| SignError::NoOrder {
+            order: order.to_owned(),
+        })?;
+        let said = (receipt.by.as_str(), receipt.reason.as_str());
+        found.answered(state_after(&receipt), receipt.at, said, now)?;
         follow_up_of(self, order).receipts.push(receipt);
         Ok(())
     }

@@ -36,7 +36,7 @@ pub struct Order {
     /// Every revision, oldest first; only the last may be a draft.
     pub revisions: Vec<Revision>,
     /// Every change of state, oldest first; empty is a draft.
-    #[serde(default)]
+    #[serde(default, deserialize_with = "crate::words::once_each")]
     pub history: Vec<StateChange>,
     /// Fields of a newer version.
     #[serde(flatten)]

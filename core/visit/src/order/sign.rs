@@ -231,6 +231,30 @@ impl Order {
         if let Some(last) = self.history.last().map(|c| c.at).filter(|last| at < *last) {
             return Err(SignError::Earlier { at, last });
         }
+        self.note(to, at, by, reason);
+        Ok(())
+    }
+
+    /// What the lab answered by file. It may ask, or say the same, more than once, and its clock is
+    /// not ours: an entry stands neither before the one it follows nor after `now`.
+    pub(crate) fn answered(
+        &mut self,
+        to: OrderState,
+        at: When,
+        (by, reason): (&str, &str),
+        now: When,
+    ) -> Result<(), SignError> {
+        let from = self.state();
+        if from != to && !from.next().contains(&to) {
+            return Err(SignError::CannotFollow { from, to });
+        }
+        let at = at.min(now);
+        let last = self.history.last().map(|c| c.at);
+        self.note(to, last.map_or(at, |last| at.max(last)), by, reason);
+        Ok(())
+    }
+
+    fn note(&mut self, to: OrderState, at: When, by: &str, reason: &str) {
         let revision = if to == OrderState::Signed {
             self.newest()
         } else {
@@ -245,7 +269,6 @@ impl Order {
             reason: reason.to_owned(),
             extra: Extra::new(),
         });
-        Ok(())
     }
 }
 
