@@ -158,3 +158,96 @@ impl Target for ListedOnce<'_> {
         self.target.describe()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use plinthside_exchange::package::lab_path;
+    use plinthside_exchange::{Answer, Memory, PackInputs, SecretKey, open, pack};
+    use plinthside_measure::marks::Side;
+    use plinthside_store::{Kdf, Options, VISIT};
+    use plinthside_visit::person::{Lab, Prescriber};
+    use plinthside_visit::{Clinic, Lang};
+
+    const LAB: &str = "Kiln Row Workshop";
+
+    fn at(hour: u32) -> When {
+        let text = format!("2026-03-05T{hour:02}:00:00+01:00");
+        text.parse().expect("a time")
+    }
+
+    /// An order that was handed over, without a cast, beside one that was made again.
+    fn visit() -> Visit {
+        let mut order = Order::new("o-2", Side::Left);
+        let draft = order.draft_mut().expect("a draft");
+        draft.prescription.identity.lab = LAB.into();
+        draft.signature = Some(plinthside_visit::order::Signature {
+            prescriber: Prescriber::default(),
+            at: at(9),
+            cautions: Vec::new(),
+            extra: Default::default(),
+        });
+        let entry = |to| plinthside_visit::order::StateChange {
+            to,
+            at: at(9),
+            by: "Ada".into(),
+            revision: 1,
+            reason: String::new(),
+            extra: Default::default(),
+        };
+        order.history = vec![entry(OrderState::Signed), entry(OrderState::HandedOver)];
+        let mut before = Order::new("o-1", Side::Left);
+        before.history = vec![entry(OrderState::Remade)];
+        let mut visit = Visit::new("v-1", at(9), vec![Side::Left]);
+        visit.person.code = "SL-2031".into();
+        visit.orders = vec![before, order];
+        visit
+    }
+
+    #[test]
+    fn an_answer_to_an_order_without_a_cast_beside_others_is_read_and_taken_once() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let options = Options::new("tablet").kdf(Kdf::LEAST);
+        let path = folder.path().join("a.store");
+        let mut store = Store::create(&path, "correct horse", options).expect("a store");
+        let visit = visit();
+        store.import(&visit.id, VISIT, &visit, "Ada").expect("kept");
+        let store = Mutex::new(store);
+        let (key, target) = (SecretKey::generate(), Memory::default());
+        let sender = Devices(&store).sender("Tablet").expect("a practice");
+        let package = pack(&PackInputs {
+            visit: &visit,
+            order: "o-2",
+            clinic: &Clinic::default(),
+            lab: &Lab {
+                name: LAB.into(),
+                public_key: key.public().expect("a key"),
+                ..Lab::default()
+            },
+            sender: &sender,
+            order_pdf: b"%PDF-1.7\norder\n%%EOF\n",
+            bench_pdf: None,
+            photographs: &[],
+            with_name: false,
+            at: at(9),
+            lang: Lang::En,
+        });
+        let opened = open(&package.expect("packed").bytes, &key).expect("opened");
+        let (name, bytes) = opened
+            .receipt(Answer::Question, "Bo", "which strap?", at(8))
+            .expect("written");
+        target.put(&lab_path(LAB, &name), &bytes).expect("laid");
+
+        let (answers, unread) = read(&store, &target).expect("read");
+        assert_eq!((answers.len(), unread.len()), (1, 0));
+        assert_eq!(answers[0].order, "o-2");
+        let mut held = store.lock().expect("held");
+        take(&mut held, &answers[0], "Ada", at(10)).expect("taken");
+        let kept: Visit = held.open_record("v-1").expect("opened").value;
+        assert_eq!(kept.orders[1].state(), OrderState::LabHold);
+        assert_eq!(kept.follow_up[0].receipts[0].at, at(8));
+        held.finish("v-1").expect("finished");
+        drop(held);
+        assert!(read(&store, &target).expect("read").0.is_empty());
+    }
+}

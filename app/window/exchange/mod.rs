@@ -177,6 +177,12 @@ impl Exchange {
             .collect()
     }
 
+    /// Whether something came of a target already.
+    #[cfg(test)]
+    pub fn has_met(&self, target: &str) -> bool {
+        self.outcomes.contains_key(target)
+    }
+
     /// Forgets everything but how often targets are looked at.
     pub fn close(&mut self) {
         *self = Self {

@@ -204,6 +204,13 @@ fn the_labs_answer_at_the_target_is_read_into_the_follow_up() {
     };
     tap(&window, "Put the visit away");
     answer(Answer::Question, "Which hinge?");
+    // Another target that has just been looked through does not put this one off.
+    let office = folder.path().join("office");
+    std::fs::create_dir(&office).expect("made");
+    add_target(&window, "Office", &office);
+    until(&window, "the first meeting", |s| {
+        s.exchange.status(Lang::En).is_empty() && s.exchange.has_met("Office")
+    });
     add_target(&window, "Stick", &meeting);
     let state = || {
         let visit = visit_of(&window, &ordered.visit.id);
