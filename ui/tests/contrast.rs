@@ -136,3 +136,23 @@ fn every_text_can_be_read_on_its_ground() {
         }
     }
 }
+
+/// On a photograph any colour may lie behind a mark: it stands out from its own pale rim, and the
+/// rim from the dark ground around the photograph (1.4.11, 3 : 1 for graphics).
+#[test]
+fn every_mark_on_a_photograph_stands_out() {
+    let app = open(Look::TABLET);
+    let c = app.global::<Theme>().get_photo();
+    for (name, colour, ground) in [
+        ("rim on ground", c.rim, c.ground),
+        ("mark in rim", c.mark, c.rim),
+        ("proposed in rim", c.proposed, c.rim),
+        ("bare in rim", c.bare, c.rim),
+        ("tag on ground", c.tag, c.ground),
+        // Tags are printed on white paper.
+        ("tag on paper", c.tag, Color::from_rgb_u8(255, 255, 255)),
+    ] {
+        let ratio = contrast(colour, ground);
+        assert!(ratio >= 3.0, "{name} has only {ratio:.2} : 1");
+    }
+}

@@ -2,8 +2,11 @@
 
 mod support;
 
-use plinthside_ui::{Data, Exchange, ExchangePage, Screen};
-use slint::ComponentHandle;
+use plinthside_ui::{
+    Anchor, App, Data, DrawnNote, DrawnPath, Exchange, ExchangePage, LabelDoing, NoteWord,
+    Printing, Screen, Stroke, Work,
+};
+use slint::{ComponentHandle, Model, ModelRc, VecModel};
 use support::{Look, compare, dress, open};
 
 const LOOKS: [Look; 3] = [
@@ -23,8 +26,14 @@ const LOOKS: [Look; 3] = [
 ];
 
 fn check(screen: Screen, name: &str) {
+    check_with(screen, name, |_| ());
+}
+
+/// A screen in a state that its preview does not show.
+fn check_with(screen: Screen, name: &str, state: impl Fn(&App)) {
     let app = open(LOOKS[0]);
     app.global::<Data>().set_screen(screen);
+    state(&app);
     let failures: Vec<String> = LOOKS
         .iter()
         .filter_map(|&look| {
@@ -209,6 +218,114 @@ fn package_screen() {
     check(Screen::Package, "package");
 }
 
+#[test]
+fn inspect_screen() {
+    check(Screen::Inspect, "inspect");
+}
+
+#[test]
+fn marks_that_can_be_found_in_all_photographs() {
+    check_with(Screen::Mark, "mark-seekable", |app| {
+        let mut mark = app.global::<Data>().get_mark();
+        mark.seekable = true;
+        app.global::<Data>().set_mark(mark);
+    });
+}
+
+#[test]
+fn an_order_that_can_be_signed() {
+    check_with(Screen::Order, "order-signable", |app| {
+        let mut order = app.global::<Data>().get_order_state();
+        order.blocks = ModelRc::default();
+        app.global::<Data>().set_order_state(order);
+    });
+}
+
+/// Everything at once that can stand in the head of a wet-hand screen.
+#[test]
+fn a_full_head() {
+    check_with(Screen::Cast, "full-head", |app| {
+        let data = app.global::<Data>();
+        data.set_both_sides(true);
+        data.set_two_versions(2);
+        data.set_person("P-7SM2-Q6CB".into());
+        data.set_visit("7R3K-M2XD-9TQ4-7 · 26 Nov 2026".into());
+        let mut progress = data.get_progress();
+        (progress.running, progress.what) = (true, Work::ReadingPhotographs);
+        (progress.done, progress.of) = (2, 6);
+        data.set_progress(progress);
+    });
+}
+
+/// An arrow shows from where another photograph would help.
+#[test]
+fn check_with_advice() {
+    check_with(Screen::Check, "check-advice", |app| {
+        let data = app.global::<Data>();
+        let mut check = data.get_check();
+        check.advice = "Lower, from the front on the outer side.".into();
+        let mut paths: Vec<_> = check.above.paths.iter().collect();
+        paths.push(DrawnPath {
+            commands: "M -55 -30 L -16 -68 M -30 -62 L -16 -68 L -22 -54".into(),
+            stroke: Stroke::Advice,
+        });
+        check.above.paths = ModelRc::new(VecModel::from(paths));
+        let mut notes: Vec<_> = check.above.notes.iter().collect();
+        notes.push(DrawnNote {
+            x_mm: -59.0,
+            y_mm: -26.0,
+            text: "".into(),
+            word: NoteWord::PhotographFromHere,
+            anchor: Anchor::Middle,
+        });
+        check.above.notes = ModelRc::new(VecModel::from(notes));
+        data.set_check(check);
+    });
+}
+
+#[test]
+fn check_before_anything_is_measured() {
+    check_with(Screen::Check, "check-waiting", |app| {
+        let mut check = app.global::<Data>().get_check();
+        check.ready = false;
+        check.level = plinthside_ui::Level::None;
+        check.sentence = "".into();
+        (check.findings, check.not_judged) = (ModelRc::default(), ModelRc::default());
+        for value in [
+            &mut check.rear_value,
+            &mut check.above_value,
+            &mut check.side_value,
+        ] {
+            value.present = false;
+        }
+        for drawing in [&mut check.rear, &mut check.above, &mut check.side] {
+            drawing.paths = ModelRc::default();
+            drawing.dots = ModelRc::default();
+            drawing.notes = ModelRc::default();
+        }
+        app.global::<Data>().set_check(check);
+    });
+}
+
+#[test]
+fn a_label_code_is_typed() {
+    check_with(Screen::Label, "label-typed", |app| {
+        let mut work = app.global::<Printing>().get_labelling();
+        work.doing = LabelDoing::Binding;
+        app.global::<Printing>().set_labelling(work);
+    });
+}
+
+#[test]
+fn first_start() {
+    check_with(Screen::Unlock, "first-start", |app| {
+        let mut door = app.global::<Data>().get_door();
+        door.first = true;
+        app.global::<Data>().set_door(door);
+        app.global::<Data>().set_in_visit(false);
+    });
+}
+
 /// German words are longer: nothing may be cut off.
 #[test]
 fn screens_in_german() {
@@ -223,6 +340,36 @@ fn screens_in_german() {
         (Screen::Package, "package"),
     ] {
         app.global::<Data>().set_screen(screen);
+        failures.extend(compare(&app, &format!("{name}-german")).err());
+    }
+    // The longest words in the narrowest places.
+    app.global::<Data>().set_screen(Screen::Person);
+    for (look, name) in [
+        (LOOKS[1], "upright"),
+        (
+            Look {
+                text_scale: 1.5,
+                ..LOOKS[1]
+            },
+            "large",
+        ),
+    ] {
+        dress(&app, look);
+        failures.extend(compare(&app, &format!("person-german-{name}")).err());
+    }
+    dress(&app, LOOKS[0]);
+    let data = app.global::<Data>();
+    let mut mark = data.get_mark();
+    mark.seekable = true;
+    data.set_mark(mark);
+    let mut order = data.get_order_state();
+    order.blocks = ModelRc::default();
+    data.set_order_state(order);
+    for (screen, name) in [
+        (Screen::Mark, "mark-seekable"),
+        (Screen::Order, "order-signable"),
+    ] {
+        data.set_screen(screen);
         failures.extend(compare(&app, &format!("{name}-german")).err());
     }
     assert!(failures.is_empty(), "{}", failures.join("\n"));
