@@ -319,9 +319,7 @@ fn raw(value: &Value, lang: Lang) -> String {
 
 fn path_words(conflict: &Conflict, lang: Lang) -> String {
     if conflict.path.first().is_some_and(|step| step == "orders") {
-        return Text::new("The order", "Der Auftrag")
-            .get(lang)
-            .to_owned();
+        return Text::new("The order", "Der Auftrag").get(lang).to_owned();
     }
     let named = conflict.path.iter().rfind(|s| s.parse::<usize>().is_err());
     named.map_or_else(String::new, |step| step.replace('_', " "))

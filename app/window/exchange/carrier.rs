@@ -6,8 +6,8 @@ use crate::outbox;
 use crate::records::device_name;
 use crate::records::receipts::{self, Answered};
 use plinthside_exchange::{
-    Devices, ExchangeError, Holder, Invitation, Progress, Report, Sync, TargetSpec, Targets, answers,
-    connect,
+    Devices, ExchangeError, Holder, Invitation, Progress, Report, Sync, TargetSpec, Targets,
+    answers, connect,
 };
 use plinthside_store::Store;
 use std::collections::BTreeMap;
