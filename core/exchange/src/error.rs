@@ -49,6 +49,14 @@ pub enum ExchangeError {
         /// The device that did.
         by: String,
     },
+    /// A target that had files of this device lists none at all.
+    #[error(
+        "{target} is empty, though this device has sent files there: perhaps a share or a stick is not connected and only its empty folder is there. Nothing was sent. Connect it and synchronise again. If it was emptied on purpose, remove it from the targets and add it again; everything is sent anew then."
+    )]
+    Emptied {
+        /// The target.
+        target: String,
+    },
     /// Waiting to be let in.
     #[error("{inviter} has not let this device in yet. Synchronise on {inviter}, then here again.")]
     NotYetIn {
@@ -57,7 +65,7 @@ pub enum ExchangeError {
     },
     /// A code that leads nowhere.
     #[error(
-        "Nothing waits under this code at {target}. Check the code letter by letter, that both devices use the same target, and that the code is still shown; a code lets in one device only."
+        "Nothing waits under this code at {target}. Check the code letter by letter, that both devices use the same target, and that the code is still shown; a code lets in one device only and counts for a day."
     )]
     NoInvitation {
         /// The target.
@@ -132,4 +140,15 @@ pub enum ExchangeError {
         /// What the system said.
         source: std::io::Error,
     },
+}
+
+impl ExchangeError {
+    /// Whether something in the store is damaged: what stands beside it may still be read.
+    pub(crate) fn is_damage(&self) -> bool {
+        use StoreError as S;
+        matches!(
+            self,
+            Self::Store(S::Damaged { .. } | S::Document(_) | S::Shape { .. })
+        )
+    }
 }

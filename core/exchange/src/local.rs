@@ -2,7 +2,8 @@
 //! too, so that both run the same protocol.
 
 use crate::error::Result;
-use plinthside_store::{Changed, Incoming, Store, StoreError};
+use plinthside_store::{ChangeHash, Changed, Filter, Incoming, Store, StoreError};
+use plinthside_visit::When;
 use std::borrow::BorrowMut;
 use std::io::Cursor;
 use std::sync::{Mutex, PoisonError};
@@ -64,7 +65,7 @@ pub trait Local {
     /// A record as it is published; nothing if it is erased or not there.
     ///
     /// # Errors
-    /// If the store cannot be read.
+    /// If the store cannot be read: `Damaged`, `Document` or `Shape` if only this record cannot.
     fn whole(&self, id: &str) -> Result<Option<Whole>>;
     /// Takes records in. Taking one in again changes nothing.
     ///
@@ -81,6 +82,12 @@ pub trait Local {
     /// # Errors
     /// If the store cannot be read.
     fn photos_of(&self, id: &str) -> Result<Vec<String>>;
+    /// When a record's visit was, milliseconds since 1970; nothing if the record is not here or says
+    /// nothing of it.
+    ///
+    /// # Errors
+    /// If the store cannot be read.
+    fn visited_ms(&self, id: &str) -> Result<Option<i64>>;
     /// Whether a photograph is here.
     ///
     /// # Errors
@@ -153,7 +160,7 @@ impl<H: Holder> Local for H {
 
     fn whole(&self, id: &str) -> Result<Option<Whole>> {
         let id = id.to_owned();
-        match self.with(move |store| store.whole(&id))? {
+        match self.with(move |store| healed(store, |store| store.whole(&id)))? {
             Ok(record) => Ok(record.map(|record| Whole {
                 kind: record.kind,
                 heads: record.heads.iter().flat_map(|hash| hash.0).collect(),
@@ -168,7 +175,7 @@ impl<H: Holder> Local for H {
         let mut all = Vec::with_capacity(records.len());
         for some in records.chunks(AT_ONCE) {
             let some = some.to_vec();
-            let taken = self.with(move |store| store.receive_all(&some))??;
+            let taken = self.with(move |store| receive(store, &some))??;
             all.extend(taken.into_iter().map(|one| match one {
                 Ok((new, heads)) => Taken::In {
                     new,
@@ -191,6 +198,24 @@ impl<H: Holder> Local for H {
         Ok(self.with(move |store| store.photos_named_by(&id))??)
     }
 
+    fn visited_ms(&self, id: &str) -> Result<Option<i64>> {
+        let id = id.to_owned();
+        match self.with(move |store| store.read(&id))? {
+            Ok(value) => {
+                let at = value["at"].as_str().unwrap_or_default();
+                Ok(at.parse().ok().map(|at: When| at.timestamp_millis()))
+            }
+            // Only an order depends on it.
+            Err(
+                StoreError::Erased { .. }
+                | StoreError::NoRecord { .. }
+                | StoreError::Damaged { .. }
+                | StoreError::Document(_),
+            ) => Ok(None),
+            Err(error) => Err(error.into()),
+        }
+    }
+
     fn has_photo(&self, sha256: &str) -> Result<bool> {
         let sha256 = sha256.to_owned();
         Ok(self.with(move |store| store.has_photo(&sha256))??)
@@ -199,8 +224,15 @@ impl<H: Holder> Local for H {
     fn photo(&self, sha256: &str) -> Result<Vec<u8>> {
         let sha256 = sha256.to_owned();
         Ok(self.with(move |store| {
-            let mut bytes = Vec::new();
-            store.export_photo(&sha256, &mut bytes).map(|_| bytes)
+            healed(store, |store| {
+                let mut bytes = Vec::new();
+                match store.export_photo(&sha256, &mut bytes) {
+                    Ok(_) => Ok(bytes),
+                    // Writing into memory does not fail: reading did.
+                    Err(StoreError::Disk { what }) => Err(StoreError::Damaged { what }),
+                    Err(error) => Err(error),
+                }
+            })
         })??)
     }
 
@@ -209,6 +241,41 @@ impl<H: Holder> Local for H {
         self.with(move |store| store.add_photo(&mut Cursor::new(bytes)))??;
         Ok(())
     }
+}
+
+/// Does something with the store. The engine answers nothing more on a connection that has met a
+/// damaged page; asking for the case list makes a new one.
+fn healed<T>(
+    store: &mut Store,
+    act: impl FnOnce(&mut Store) -> Result<T, StoreError>,
+) -> Result<T, StoreError> {
+    let done = act(store);
+    if matches!(done, Err(StoreError::Damaged { .. })) {
+        let _ = store.cases(&Filter::All, 0, 1);
+    }
+    done
+}
+
+/// Takes records in together; one by one where what is here of one of them is damaged.
+#[allow(clippy::type_complexity)] // as the store has it
+fn receive(
+    store: &mut Store,
+    records: &[Incoming],
+) -> Result<Vec<Result<(bool, Vec<ChangeHash>), StoreError>>, StoreError> {
+    match healed(store, |store| store.receive_all(records)) {
+        Err(StoreError::Damaged { .. }) => {}
+        other => return other,
+    }
+    let one_by_one = records.iter().map(|record| {
+        let alone = std::slice::from_ref(record);
+        match healed(store, |store| store.receive_all(alone)) {
+            Ok(mut taken) => Ok(taken.pop()),
+            Err(damaged @ StoreError::Damaged { .. }) => Ok(Some(Err(damaged))),
+            Err(error) => Err(error),
+        }
+    });
+    let taken: Result<Vec<Option<_>>, _> = one_by_one.collect();
+    Ok(taken?.into_iter().flatten().collect())
 }
 
 /// Reads a mark that is JSON.

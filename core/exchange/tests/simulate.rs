@@ -28,6 +28,8 @@ struct Figures {
     cut: u64,
     merges: u64,
     rounds: u64,
+    /// Batches looked into for erased visits.
+    batches: u64,
 }
 
 impl Figures {
@@ -38,6 +40,7 @@ impl Figures {
         self.cut += other.cut;
         self.merges += other.merges;
         self.rounds += other.rounds;
+        self.batches += other.batches;
     }
 }
 
@@ -90,7 +93,7 @@ fn simulate(seed: u64, figures: &mut Figures) -> Result<(), String> {
     let targets = [Unreliable::new(seed ^ 1, 25), Unreliable::new(seed ^ 2, 25)];
     // Half of the practices have the clinic's folder alone: what is torn there is nowhere else.
     let two = dice.random_bool(0.5);
-    let mut truth = Truth::default();
+    let (mut truth, mut merged) = (Truth::default(), false);
     for step in 0..dice.random_range(15..45_u32) {
         let device = &devices[dice.random_range(0..devices.len())];
         let id = format!("v{}", dice.random_range(0..8));
@@ -129,6 +132,7 @@ fn simulate(seed: u64, figures: &mut Figures) -> Result<(), String> {
             }
             55..58 if two => {
                 merge(&targets, &mut dice);
+                merged = true;
                 figures.merges += 1;
             }
             other => {
@@ -147,13 +151,39 @@ fn simulate(seed: u64, figures: &mut Figures) -> Result<(), String> {
             }
         }
     }
-    settle(&devices, targets, two, figures);
-    check(&devices, &truth)
+    settle(&devices, &targets, two, figures);
+    check(&devices, &truth)?;
+    // Files that people copied back are theirs to delete.
+    if merged {
+        return Ok(());
+    }
+    check_targets(&devices, &targets, &truth, figures)
+}
+
+/// No file holds an erased visit.
+fn check_targets(
+    devices: &[Device],
+    targets: &[Unreliable; 2],
+    truth: &Truth,
+    figures: &mut Figures,
+) -> Result<(), String> {
+    let keys = devices[0].keys();
+    for (target, at) in targets.iter().zip(["clinic", "stick"]) {
+        let files = target.files.lock().expect("lock");
+        for (name, bytes) in files.iter().filter(|(name, _)| name.contains("/changes/")) {
+            let records = sim::records_in(bytes, &keys).unwrap_or_default();
+            figures.batches += 1;
+            if let Some(id) = records.iter().find(|id| truth.erased.contains(*id)) {
+                return Err(format!("{name} at the {at} still holds erased {id}"));
+            }
+        }
+    }
+    Ok(())
 }
 
 /// The faults end; everybody synchronises until nothing moves.
-fn settle(devices: &[Device], targets: [Unreliable; 2], two: bool, figures: &mut Figures) {
-    let [mut clinic, mut stick] = targets;
+fn settle(devices: &[Device], targets: &[Unreliable; 2], two: bool, figures: &mut Figures) {
+    let [mut clinic, mut stick] = targets.clone();
     (clinic.faults, stick.faults) = (0, 0);
     for target in [&clinic, &stick] {
         let now = target.files.lock().expect("lock").clone();
@@ -161,7 +191,8 @@ fn settle(devices: &[Device], targets: [Unreliable; 2], two: bool, figures: &mut
     }
     for round in 1..=14 {
         figures.rounds += 1;
-        let before: Vec<String> = devices.iter().map(state).collect();
+        let files = || [&clinic, &stick].map(|t| t.files.lock().expect("lock").len());
+        let (before, there): (Vec<String>, _) = (devices.iter().map(state).collect(), files());
         for device in devices {
             go(device, &clinic, "clinic");
             if two {
@@ -169,7 +200,11 @@ fn settle(devices: &[Device], targets: [Unreliable; 2], two: bool, figures: &mut
             }
         }
         let after: Vec<String> = devices.iter().map(state).collect();
-        if before == after && after.iter().all(|s| *s == after[0]) && round % 2 == 0 {
+        if before == after
+            && there == files()
+            && after.iter().all(|s| *s == after[0])
+            && round % 2 == 0
+        {
             break;
         }
     }

@@ -7,7 +7,7 @@ use std::collections::{BTreeMap, BTreeSet};
 pub(super) const SENDER: &str = "sender.json";
 pub(super) const TAG_MANIFEST: &str = "tagmanifest-sha256.txt";
 pub(super) const SIGNED_FOR: &str = "package";
-const MANIFEST: &str = "manifest-sha256.txt";
+pub(super) const MANIFEST: &str = "manifest-sha256.txt";
 const DECLARATION: &str = "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n";
 
 /// Every file of the bag by its path in it.

@@ -6,7 +6,7 @@ use super::{bag, zipped};
 use crate::error::{ExchangeError, Result};
 use crate::seal::{SecretKey, unseal};
 use plinthside_visit::When;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 /// Keys of clinics that packages came from, kept beside the opened packages.
@@ -87,6 +87,18 @@ pub fn open(bytes: &[u8], key: &SecretKey) -> Result<Opened> {
     })
 }
 
+/// A JSON file without the time it was packed at; nothing where it is another file.
+fn untimed(file: &str, bytes: &[u8]) -> Option<serde_json::Value> {
+    let time = match file {
+        "order.json" => "packed_at",
+        "order.fhir.json" => "timestamp",
+        _ => return None,
+    };
+    let mut json: serde_json::Value = serde_json::from_slice(bytes).ok()?;
+    json.as_object_mut()?.remove(time);
+    Some(json)
+}
+
 impl Opened {
     /// What it is and what changed, in words, a line each.
     #[must_use]
@@ -119,7 +131,9 @@ impl Opened {
     }
 
     /// Writes the bag into its own folder under `folder`, whole or not at all, and compares it with
-    /// what was opened there before. Returns where it lies and what the lab should know.
+    /// what was opened there before. The same order again takes the earlier one's place; one of the
+    /// same name from another sender or with other files is written beside it. Returns where it
+    /// lies and what the lab should know.
     ///
     /// # Errors
     /// A file could not be written.
@@ -129,10 +143,7 @@ impl Opened {
             let path = path.to_owned();
             move |source| ExchangeError::File { path, source }
         };
-        let (place, half) = (
-            folder.join(&self.name),
-            folder.join(format!(".{}.part", self.name)),
-        );
+        let half = folder.join(format!(".{}.part", self.name));
         if half.exists() {
             std::fs::remove_dir_all(&half).map_err(failed(&half))?;
         }
@@ -143,15 +154,63 @@ impl Opened {
             }
             std::fs::write(&path, bytes).map_err(failed(&path))?;
         }
+        let mut place = folder.join(&self.name);
         if place.exists() {
-            std::fs::remove_dir_all(&place).map_err(failed(&place))?;
-            told.push(format!(
-                "{} had been opened before and was replaced by the same revision.",
-                self.name
-            ));
+            let differs = self.differs(&place);
+            if differs.is_empty() {
+                std::fs::remove_dir_all(&place).map_err(failed(&place))?;
+                told.push(format!(
+                    "{} had been opened before and was replaced by the same revision.",
+                    self.name
+                ));
+            } else {
+                let beside = (2..).map(|n| folder.join(format!("{}-other-{n}", self.name)));
+                let mut free = beside.skip_while(|beside| beside.exists());
+                place = free.next().unwrap_or(place);
+                told.push(format!(
+                    "{} had been opened before and is NOT the same: it differs in {}. The earlier one was kept; this one lies beside it in {}. Ring the clinic on the number you know before you make either.",
+                    self.name,
+                    differs.join(", "),
+                    place.display()
+                ));
+            }
         }
         std::fs::rename(&half, &place).map_err(failed(&place))?;
         Ok((place, told))
+    }
+
+    /// In what this package differs from an opened one: the sender's key, and files of the payload.
+    fn differs(&self, place: &Path) -> Vec<String> {
+        let there = |name: &str| std::fs::read(place.join(name)).ok();
+        let mut differs = Vec::new();
+        let sender = there(bag::SENDER).unwrap_or_default();
+        let sender: serde_json::Value = serde_json::from_slice(&sender).unwrap_or_default();
+        if sender["key"] != self.sender.as_str() {
+            differs.push(bag::SENDER.to_owned());
+        }
+        let manifest = there(bag::MANIFEST).unwrap_or_default();
+        let manifest = String::from_utf8_lossy(&manifest);
+        let listed = manifest
+            .lines()
+            .filter_map(|line| line.split_once(char::is_whitespace));
+        let mut names: BTreeSet<&str> = listed.map(|(_, name)| name.trim_start()).collect();
+        names.extend(self.files.keys().map(String::as_str));
+        for name in names {
+            let Some(file) = name.strip_prefix("data/") else {
+                continue;
+            };
+            let same = match (self.files.get(name), there(name)) {
+                (Some(mine), Some(theirs)) => {
+                    let timeless = untimed(file, mine);
+                    *mine == theirs || timeless.is_some() && timeless == untimed(file, &theirs)
+                }
+                _ => false,
+            };
+            if !same {
+                differs.push(file.to_owned());
+            }
+        }
+        differs
     }
 
     /// Compares with the clinic's key and the revisions opened under `folder` before.

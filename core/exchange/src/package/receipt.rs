@@ -111,7 +111,7 @@ fn read_one(bytes: &[u8], sender: &Sender, code: &str, revision: u32) -> Result<
     if (file.code.as_str(), file.revision) != (code, revision) {
         return Err(bad("it speaks of another order than its name"));
     }
-    if file.token != sender.receipt_token(&format!("{code}-r{revision}")) {
+    if !sender.gave_token(&format!("{code}-r{revision}"), &file.token) {
         return Err(bad("whoever wrote it has not opened the package"));
     }
     Ok(Receipt {

@@ -5,7 +5,7 @@ use super::roster::{Standing, Word};
 use super::{Member, OwnKeys, Practice, Sender};
 use crate::error::{ExchangeError, Result};
 use crate::local::Local;
-use crate::sync::stream_counters;
+use crate::sync::{forget_address, stream_counters};
 use crate::target::{Target, TargetSpec, answers};
 use std::path::Path;
 
@@ -82,7 +82,8 @@ impl<L: Local + ?Sized> Devices<'_, L> {
     }
 
     /// Shows a code that lets one device in. It waits at the target until that device has come and
-    /// this one has synchronised again.
+    /// this one has synchronised again: a day at most, and only until another is shown there or a
+    /// device is struck off here.
     ///
     /// # Errors
     /// This device is in no practice or struck off, or the target does not answer.
@@ -122,6 +123,7 @@ impl<L: Local + ?Sized> Devices<'_, L> {
             upto,
         });
         member.practice.settle()?;
+        joining::withdraw_all(self.0)?;
         member.save(self.0)
     }
 
@@ -142,9 +144,13 @@ impl<L: Local + ?Sized> Devices<'_, L> {
     /// The store cannot be read or written.
     pub fn sender(&self, name: &str) -> Result<Sender> {
         self.begin_if_none(name)?;
-        Member::read(self.0)?
-            .ok_or(ExchangeError::NoPractice)?
-            .sender()
+        let member = Member::read(self.0)?.ok_or(ExchangeError::NoPractice)?;
+        let mut sender = member.sender()?;
+        for former in joining::former(self.0)? {
+            sender.keys.extend(former.keys);
+            sender.secrets.push(former.secret);
+        }
+        Ok(sender)
     }
 
     fn live_member(&self) -> Result<Member> {
@@ -180,11 +186,19 @@ impl<L: Local + ?Sized> Targets<'_, L> {
             .set_marks(&[(format!("{TARGETS}{}", spec.name), Some(json))])
     }
 
-    /// Removes a target; what lies there stays.
+    /// Removes a target; what lies there stays. What is remembered of its address is forgotten,
+    /// unless another target has it too: added again, it is sent everything anew.
     ///
     /// # Errors
     /// The store cannot be written.
     pub fn remove(&self, name: &str) -> Result<()> {
+        let all = self.list()?;
+        let (gone, left): (Vec<_>, Vec<_>) = all.into_iter().partition(|spec| spec.name == name);
+        for spec in gone {
+            if left.iter().all(|other| other.url != spec.url) {
+                forget_address(self.0, &spec.url)?;
+            }
+        }
         self.0.set_marks(&[(format!("{TARGETS}{name}"), None)])
     }
 

@@ -6,20 +6,67 @@
 //! 2. The newcomer opens the welcome with the code and leaves its card, sealed to the code.
 //! 3. The member, at its next synchronisation, lets the card in, says so in a batch, and removes
 //!    both files: a code lets in one device.
+//!
+//! A code counts for a day. It is withdrawn before when the member shows another or strikes a
+//! device off; its welcome is removed at once, or with the next synchronisation there.
 
 use super::roster::{Card, Share, Word};
 use super::{Member, OwnKeys, Practice};
 use crate::error::{ExchangeError, Result};
-use crate::local::{Local, json_mark};
+use crate::local::{Local, json_mark, read_mark};
 use crate::seal::{random, seal_to_code, sha256, signed, unseal_with_code};
+use crate::sync::forget;
 use crate::target::Target;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
+use std::time::{Duration, SystemTime, UNIX_EPOCH};
 
 const INVITES: &str = "exchange/invite/";
 const SYMBOLS: &[u8; 32] = b"0123456789ABCDEFGHJKMNPQRSTVWXYZ";
 const CODE_SYMBOLS: usize = 26;
 const JOIN: &str = "join";
+
+/// How long a code counts.
+const COUNTS: Duration = Duration::from_secs(24 * 3600);
+/// How long a withdrawn one is remembered for a target that has not been met since.
+const REMEMBERED: Duration = Duration::from_secs(30 * 24 * 3600);
+
+/// A code shown here, as it is kept.
+#[derive(Serialize, Deserialize)]
+struct Shown {
+    secret: String,
+    /// When, milliseconds since 1970.
+    at_ms: u64,
+    /// Where its welcome lies.
+    target: String,
+    #[serde(default)]
+    withdrawn: bool,
+}
+
+impl Shown {
+    /// What an earlier version kept is a code alone: long ago.
+    fn read(bytes: &[u8]) -> Option<Self> {
+        serde_json::from_slice(bytes).ok().or_else(|| {
+            Some(Self {
+                secret: String::from_utf8(bytes.to_vec()).ok()?,
+                at_ms: 0,
+                target: String::new(),
+                withdrawn: true,
+            })
+        })
+    }
+
+    fn is_older_than(&self, age: Duration) -> bool {
+        u128::from(now_ms().saturating_sub(self.at_ms)) > age.as_millis()
+    }
+}
+
+fn now_ms() -> u64 {
+    let since = SystemTime::now().duration_since(UNIX_EPOCH);
+    since.map_or(0, |since| {
+        u64::try_from(since.as_millis()).unwrap_or(u64::MAX)
+    })
+}
 
 /// A code to show.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -39,7 +86,25 @@ struct Welcome {
     keys: BTreeMap<String, (u64, crate::seal::SecretKey)>,
     shares: Vec<Share>,
     words: Vec<Word>,
+    /// Erased records and who erased them: an old file brings none of them to a newcomer.
+    #[serde(default)]
+    erased: Vec<(String, String)>,
     inviter: String,
+}
+
+/// What is left of a practice of one device that joined another: its keys still open what labs
+/// answer to it.
+#[derive(Serialize, Deserialize)]
+pub(super) struct Former {
+    pub secret: String,
+    pub keys: Vec<crate::seal::SecretKey>,
+}
+
+const FORMER: &str = "exchange/former";
+
+/// Practices of this device alone that it has left.
+pub(super) fn former(local: &(impl Local + ?Sized)) -> Result<Vec<Former>> {
+    Ok(read_mark(local, FORMER)?.unwrap_or_default())
 }
 
 #[derive(Serialize, Deserialize)]
@@ -53,6 +118,7 @@ pub(super) fn invite(
     member: &Member,
     target: &dyn Target,
 ) -> Result<Invitation> {
+    withdraw_at(local, target)?;
     let code = Code::new()?;
     let practice = &member.practice;
     let welcome = Welcome {
@@ -61,21 +127,79 @@ pub(super) fn invite(
         keys: practice.keys.clone(),
         shares: practice.shares.clone(),
         words: practice.words.iter().cloned().collect(),
+        erased: erased(local)?,
         inviter: member.own.card.name.clone(),
     };
     let json = to_json(&welcome)?;
     // First what this device must remember: a welcome without it would never be answered.
-    let mark = (
-        format!("{INVITES}{}", code.name()),
-        Some(code.secret().into_bytes()),
-    );
-    local.set_marks(&[mark])?;
+    let shown = Shown {
+        secret: code.secret(),
+        at_ms: now_ms(),
+        target: target.describe(),
+        withdrawn: false,
+    };
+    local.set_marks(&[json_mark(format!("{INVITES}{}", code.name()), &shown)])?;
     target.put(&code.file("welcome"), &seal_to_code(&code.secret(), &json)?)?;
     Ok(Invitation {
         text: code.text(),
         qr: format!("PLINTHSIDE-JOIN:{}", code.plain()),
         target: target.describe(),
     })
+}
+
+/// All erasures known here.
+fn erased(local: &(impl Local + ?Sized)) -> Result<Vec<(String, String)>> {
+    let (mut all, mut seq) = (Vec::new(), 0);
+    loop {
+        let changed = local.changed_since(seq, 10_000)?;
+        let Some(last) = changed.last() else {
+            return Ok(all);
+        };
+        seq = last.seq;
+        let erased = changed.into_iter();
+        all.extend(erased.filter_map(|change| Some((change.id, change.erased_by?))));
+    }
+}
+
+/// Withdraws the codes shown at a target before that nobody has answered.
+fn withdraw_at(local: &(impl Local + ?Sized), target: &dyn Target) -> Result<()> {
+    for (mark, bytes) in local.marks(INVITES, 1000)? {
+        let Some(shown) = Shown::read(&bytes) else {
+            continue;
+        };
+        let Ok(code) = Code::read(&shown.secret) else {
+            continue;
+        };
+        match target.get(&code.file("request")) {
+            Ok(_) => {}
+            Err(error) if error.is_not_found() => {
+                target.delete(&code.file("welcome"))?;
+                let elsewhere = shown.target != target.describe();
+                local.set_marks(&[after(mark, shown, elsewhere)])?;
+            }
+            Err(error) => return Err(error.into()),
+        }
+    }
+    Ok(())
+}
+
+/// What is kept of a withdrawn code: where its welcome lies at a target not in hand, that it is to
+/// be removed.
+fn after(mark: String, shown: Shown, keep: bool) -> (String, Option<Vec<u8>>) {
+    if !keep || shown.is_older_than(REMEMBERED) {
+        return (mark, None);
+    }
+    let withdrawn = true;
+    json_mark(mark, &Shown { withdrawn, ..shown })
+}
+
+/// Withdraws every code shown here: the welcomes are removed with the next synchronisation.
+pub(super) fn withdraw_all(local: &(impl Local + ?Sized)) -> Result<()> {
+    let shown = local.marks(INVITES, 1000)?.into_iter();
+    let marks: Vec<_> = shown
+        .filter_map(|(mark, bytes)| Some(after(mark, Shown::read(&bytes)?, true)))
+        .collect();
+    local.set_marks(&marks)
 }
 
 pub(super) fn join(
@@ -85,6 +209,7 @@ pub(super) fn join(
     name: &str,
 ) -> Result<String> {
     let code = Code::read(text)?;
+    let mut left = former(local)?;
     if let Some(before) = Member::read(local)? {
         let roster = before.practice.roster();
         let me = &before.own.card.device;
@@ -92,9 +217,17 @@ pub(super) fn join(
         let free = before.own.copy != local.copy_id()?
             || roster.struck.contains_key(me)
             || !roster.cards.contains_key(me);
-        // A practice of this one device alone is joined to the other: nothing of it was anybody's.
+        // A practice of this one device alone is joined to the other: nothing of it was anybody's
+        // but what labs were sent.
         if !(free || alone) {
             return Err(ExchangeError::InAPractice);
+        }
+        if alone {
+            let keys = before.practice.keys.into_values();
+            left.push(Former {
+                secret: before.practice.secret,
+                keys: keys.map(|(_, key)| key).collect(),
+            });
         }
     }
     let nothing = || ExchangeError::NoInvitation {
@@ -124,33 +257,19 @@ pub(super) fn join(
         &code.file("request"),
         &seal_to_code(&code.secret(), &to_json(&request)?)?,
     )?;
+    for (id, by) in &welcome.erased {
+        local.erase(id, by)?;
+    }
     forget_targets(local)?;
+    local.set_marks(&[json_mark(FORMER, &left)])?;
     Member { own, practice }.save(local)?;
     Ok(welcome.inviter)
 }
 
 /// What this device knew of targets belongs to whichever device it was before.
-fn forget_targets(local: &(impl Local + ?Sized)) -> Result<()> {
-    for prefix in [
-        "exchange/at/",
-        "exchange/stream/",
-        "exchange/in/",
-        "exchange/has/",
-        "exchange/gone/",
-        "exchange/want/",
-    ] {
-        loop {
-            let rows = local.marks(prefix, 1000)?;
-            if rows.is_empty() {
-                break;
-            }
-            local.set_marks(
-                &rows
-                    .into_iter()
-                    .map(|(name, _)| (name, None))
-                    .collect::<Vec<_>>(),
-            )?;
-        }
+pub(super) fn forget_targets(local: &(impl Local + ?Sized)) -> Result<()> {
+    for what in ["at", "stream", "in", "has", "gone", "want"] {
+        forget(local, &format!("exchange/{what}/"))?;
     }
     Ok(())
 }
@@ -162,13 +281,20 @@ pub(crate) fn admit_joiners(
     target: &dyn Target,
 ) -> Result<Vec<String>> {
     let mut admitted = Vec::new();
-    for (mark, secret) in local.marks(INVITES, 100)? {
-        let Some(code) = String::from_utf8(secret)
-            .ok()
-            .and_then(|secret| Code::read(&secret).ok())
-        else {
+    for (mark, bytes) in local.marks(INVITES, 1000)? {
+        let Some(shown) = Shown::read(&bytes) else {
             continue;
         };
+        let Ok(code) = Code::read(&shown.secret) else {
+            continue;
+        };
+        if shown.withdrawn || shown.is_older_than(COUNTS) {
+            target.delete(&code.file("welcome"))?;
+            target.delete(&code.file("request"))?;
+            let elsewhere = shown.target != target.describe();
+            local.set_marks(&[after(mark, shown, elsewhere)])?;
+            continue;
+        }
         let sealed = match target.get(&code.file("request")) {
             Err(error) if error.is_not_found() => continue,
             other => other?,

@@ -36,6 +36,9 @@ pub(crate) struct OwnKeys {
     /// Who showed the code this device joined with.
     #[serde(default)]
     pub invited_by: String,
+    /// Devices this one was before its store was restored: nobody else looks after their files.
+    #[serde(default)]
+    pub before: Vec<String>,
 }
 
 impl OwnKeys {
@@ -53,6 +56,7 @@ impl OwnKeys {
             signing,
             identity,
             invited_by: String::new(),
+            before: Vec::new(),
         })
     }
 }
@@ -230,12 +234,17 @@ impl Member {
         }
         // The backup of a practice of one device: nobody could let it in but itself.
         let old = member.own.card.device.clone();
-        member.own = OwnKeys::new(local.copy_id()?, &member.own.card.name)?;
+        let mut own = OwnKeys::new(local.copy_id()?, &member.own.card.name)?;
+        own.before = std::mem::take(&mut member.own.before);
+        own.before.push(old.clone());
+        member.own = own;
         member.practice.words.insert(Word::Admit {
             card: member.own.card.clone(),
             by: old,
         });
         member.practice.settle()?;
+        // It begins streams of its own, and reads what it published before as anybody's.
+        joining::forget_targets(local)?;
         member.save(local)?;
         Ok(member)
     }
@@ -263,7 +272,7 @@ impl Member {
             signing: secret.signer("package"),
             reply_to: public.clone(),
             keys: practice.keys.values().map(|(_, key)| key.clone()).collect(),
-            secret: practice.secret.clone(),
+            secrets: vec![practice.secret.clone()],
         })
     }
 }
@@ -273,8 +282,10 @@ impl Member {
 pub struct Sender {
     signing: Signing,
     pub(crate) reply_to: String,
+    /// Keys that answers may be sealed to, those of practices left included.
     pub(crate) keys: Vec<SecretKey>,
-    secret: String,
+    /// The practice's own, then those of practices left.
+    secrets: Vec<String>,
 }
 
 impl std::fmt::Debug for Sender {
@@ -301,6 +312,17 @@ impl Sender {
     }
 
     pub(crate) fn receipt_token(&self, package: &str) -> String {
-        sha256(format!("receipt\0{}\0{package}", self.secret).as_bytes())[..32].to_owned()
+        self.tokens(package).next().unwrap_or_default()
+    }
+
+    /// Whether a token is one that stood in a package of this practice or of one left.
+    pub(crate) fn gave_token(&self, package: &str, token: &str) -> bool {
+        self.tokens(package).any(|own| own == token)
+    }
+
+    fn tokens<'a>(&'a self, package: &'a str) -> impl Iterator<Item = String> + 'a {
+        self.secrets.iter().map(move |secret| {
+            sha256(format!("receipt\0{secret}\0{package}").as_bytes())[..32].to_owned()
+        })
     }
 }

@@ -20,7 +20,7 @@ pub use report::{Problem, ProblemKind, Progress, Report, Step};
 pub use state::{VisitState, visit_state};
 
 use crate::error::{ExchangeError, Result};
-use crate::local::{Local, json_mark, read_mark};
+use crate::local::{Local, Whole, json_mark, read_mark};
 use crate::practice::{Member, Standing, admit_joiners};
 use crate::seal::{hex, random};
 use crate::target::Target;
@@ -58,6 +58,8 @@ pub fn sync<L: Local + ?Sized>(local: &L, target: &dyn Target, how: Sync<'_>) ->
         here: Here::default(),
         fetched: BTreeMap::new(),
         suspects: BTreeMap::new(),
+        was_read: 0,
+        to_read: 0,
         local,
         target,
         member,
@@ -89,6 +91,23 @@ pub(crate) fn stream_counters(
     Ok(upto)
 }
 
+/// Removes all marks that begin so.
+pub(crate) fn forget(local: &(impl Local + ?Sized), prefix: &str) -> Result<()> {
+    loop {
+        let rows = local.marks(prefix, 1000)?;
+        if rows.is_empty() {
+            return Ok(());
+        }
+        let none: Vec<_> = rows.into_iter().map(|(name, _)| (name, None)).collect();
+        local.set_marks(&none)?;
+    }
+}
+
+/// Forgets what is remembered of the target of an address.
+pub(crate) fn forget_address(local: &(impl Local + ?Sized), address: &str) -> Result<()> {
+    forget(local, &names::at(address))
+}
+
 /// Why a run ends early.
 enum Stop {
     Cancelled,
@@ -102,6 +121,15 @@ impl<E: Into<ExchangeError>> From<E> for Stop {
 }
 
 type Go<T = ()> = Result<T, Stop>;
+
+/// A record looked for in the store.
+enum Found {
+    Whole(Whole),
+    /// Erased, or never finished.
+    Nothing,
+    /// It cannot be read; the report says so.
+    Damaged,
+}
 
 /// One synchronisation under way.
 struct Run<'a, 'h, L: Local + ?Sized> {
@@ -118,6 +146,9 @@ struct Run<'a, 'h, L: Local + ?Sized> {
     report: Report,
     /// Batches fetched already, by place.
     fetched: BTreeMap<String, Vec<u8>>,
+    /// Batches read, and to read as far as is known, for the progress line.
+    was_read: u64,
+    to_read: u64,
     /// Devices that others call struck off; why, this device has yet to read.
     suspects: BTreeMap<String, String>,
 }
@@ -182,52 +213,41 @@ impl<L: Local + ?Sized> Run<'_, '_, L> {
     /// Makes sure that this device's stream at the target is the one it remembers: begins one, or,
     /// where the target was set back or another copy of this store wrote on, begins another.
     fn keep_own_stream(&mut self) -> Go {
-        self.finish_pending()?;
         let Here {
             stream, counter, ..
         } = self.here.clone();
         let head = self.heads.get(&stream).copied().unwrap_or(0);
-        if !stream.is_empty() && head == counter {
+        // The batch may be there all the same: only the listing is old, or a head was lost.
+        let lost = head < counter && self.look(&self.names.batch(&stream, counter))?.is_none();
+        if lost && self.heads.is_empty() {
+            let target = self.target.describe();
+            return Err(ExchangeError::Emptied { target }.into());
+        }
+        self.finish_pending()?;
+        if !stream.is_empty() && !lost && head <= self.here.counter {
+            if head < counter && self.here.counter == counter {
+                self.put(&self.names.head(&stream, counter), &[])?;
+            }
             return Ok(());
         }
-        if !stream.is_empty() && head < counter {
-            match self.get(&self.names.batch(&stream, counter)) {
-                // Only the listing is old, or a head was lost.
-                Ok(_) => return self.put(&self.names.head(&stream, counter), &[]),
-                Err(Stop::Failed(ExchangeError::Target(error))) if error.is_not_found() => {}
-                Err(stop) => return Err(stop),
-            }
+        if lost {
             self.forget_target()?;
         }
         let own = &self.member.own.card.device;
         self.here = Here {
             stream: format!("{own}.{}", hex(&random::<4>()?)),
             at_ms: self.here.at_ms,
-            cursor: self.here.cursor,
+            cursor: if lost { 0 } else { self.here.cursor },
             ..Here::default()
         };
-        if head < counter {
-            self.here.cursor = 0;
-        }
         let mark = json_mark(self.mark("here"), &self.here);
         Ok(self.local.set_marks(&[mark])?)
     }
 
     /// The target no longer has what it had: everything is published anew.
     fn forget_target(&mut self) -> Go {
-        for part in ["r/", "p/", "e/"] {
-            loop {
-                let rows = self.local.marks(&self.mark(part), 1000)?;
-                if rows.is_empty() {
-                    break;
-                }
-                self.local.set_marks(
-                    &rows
-                        .into_iter()
-                        .map(|(name, _)| (name, None))
-                        .collect::<Vec<_>>(),
-                )?;
-            }
+        for part in ["r/", "p/", "e/", "anew/"] {
+            forget(self.local, &self.mark(part))?;
         }
         Ok(())
     }
@@ -273,10 +293,27 @@ impl<L: Local + ?Sized> Run<'_, '_, L> {
             total,
             bytes,
         });
-        if self.how.cancel.load(Ordering::Relaxed) {
-            Err(Stop::Cancelled)
-        } else {
-            Ok(())
+        self.go_on()
+    }
+
+    /// Whether nobody wishes it to stop.
+    fn go_on(&self) -> Go {
+        match self.how.cancel.load(Ordering::Relaxed) {
+            true => Err(Stop::Cancelled),
+            false => Ok(()),
+        }
+    }
+
+    /// A record as it is published. One that is damaged is named and keeps nothing else up.
+    fn find(&mut self, id: &str) -> Result<Found> {
+        match self.local.whole(id) {
+            Ok(found) => Ok(found.map_or(Found::Nothing, Found::Whole)),
+            Err(error) if error.is_damage() => {
+                let words = format!("Record {id} stays on this device alone for now: {error}");
+                self.problem(ProblemKind::Unreadable, "", words);
+                Ok(Found::Damaged)
+            }
+            Err(error) => Err(error),
         }
     }
 

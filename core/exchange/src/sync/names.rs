@@ -20,6 +20,11 @@ impl Names {
     pub fn batch(&self, stream: &str, counter: u64) -> String {
         format!("{}/changes/{stream}/{counter:08}", self.0)
     }
+    /// The place of a batch's file.
+    pub fn place_of(&self, file: &str) -> Option<String> {
+        let rest = file.strip_prefix(&format!("{}/changes/", self.0))?;
+        Some(rest.replacen('/', "-", 1))
+    }
     pub fn photo(&self, name: &str) -> String {
         format!("{}/photos/{name}", self.0)
     }
@@ -57,7 +62,8 @@ pub(super) fn at(address: &str) -> String {
 }
 
 pub(super) const STREAMS: &str = "exchange/stream/";
-/// `has/RECORD/PLACE`: batches a record stands in.
+/// `has/RECORD/PLACE`: batches a record stands in, at whichever target. Kept, as `in/` is: what
+/// stands in a batch never changes.
 pub(super) fn has(id: &str, place: &str) -> String {
     format!("exchange/has/{id}/{place}")
 }
@@ -65,7 +71,7 @@ pub(super) fn has(id: &str, place: &str) -> String {
 pub(super) fn inside(place: &str) -> String {
     format!("exchange/in/{place}")
 }
-/// `gone/PLACE`: batches published anew.
+/// `gone/PLACE`: batches published anew: whoever notes it has all that stood in them.
 pub(super) fn gone(place: &str) -> String {
     format!("exchange/gone/{place}")
 }
@@ -97,6 +103,9 @@ pub(super) struct Inside {
     pub photos: Vec<(String, Vec<String>)>,
     #[serde(default)]
     pub erased: Vec<(String, String)>,
+    /// Batches it said were published anew.
+    #[serde(default)]
+    pub replaces: Vec<String>,
 }
 
 /// This device at one target.

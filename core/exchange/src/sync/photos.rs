@@ -6,9 +6,27 @@ use super::{Go, Run, Step};
 use crate::error::Result;
 use crate::local::{Local, json_mark, read_mark};
 use crate::seal::{seal, sha256, unseal};
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeSet;
 
 /// Photographs sent between two announcements: what an interruption may have to announce again.
 const ANNOUNCE_EVERY: usize = 16;
+
+/// A photograph to fetch.
+#[derive(Default, Serialize, Deserialize)]
+pub(super) struct Want {
+    /// How often it was looked for in vain.
+    pub times: u32,
+    /// Records that name it.
+    records: Vec<String>,
+}
+
+impl Want {
+    /// What an earlier version noted is read as never looked for.
+    pub fn read(bytes: &[u8]) -> Self {
+        serde_json::from_slice(bytes).unwrap_or_default()
+    }
+}
 
 /// A photograph in the queue.
 struct Waiting {
@@ -36,19 +54,33 @@ impl<L: Local + ?Sized> Run<'_, '_, L> {
         marks
     }
 
-    /// Where a wanted photograph waits its turn: later announcements come first.
-    pub(super) fn want_mark(&self, sha256: &str) -> Result<String> {
-        let counter = self.report.batches_received + self.here.counter;
-        let at = self.here.cursor.unsigned_abs() + counter;
-        Ok(format!("{WANT}{:016x}/{sha256}", u64::MAX - at))
+    /// A photograph to fetch, where it waits its turn: those of the newest visits come first.
+    pub(super) fn want_mark(
+        &self,
+        sha256: &str,
+        records: &[String],
+    ) -> Result<(String, Option<Vec<u8>>)> {
+        let mut at = 0;
+        for id in records {
+            at = at.max(self.local.visited_ms(id)?.unwrap_or(0));
+        }
+        let order = u64::MAX - u64::try_from(at).unwrap_or(0);
+        let want = Want {
+            times: 0,
+            records: records.to_vec(),
+        };
+        Ok(json_mark(format!("{WANT}{order:016x}/{sha256}"), &want))
     }
 
     /// Sends what waits, some at once: the next are read while those before are sealed and put.
     pub(super) fn send_photos(&mut self) -> Go {
         let total = self.count("up/")?;
-        let mut done = 0;
+        let (mut done, mut left) = (0, BTreeSet::new());
         loop {
-            let queue = self.local.marks(&self.mark("up/"), ANNOUNCE_EVERY)?;
+            let mut queue = self
+                .local
+                .marks(&self.mark("up/"), ANNOUNCE_EVERY + left.len())?;
+            queue.retain(|(row, _)| !left.contains(row));
             let last = queue.len() < ANNOUNCE_EVERY;
             let (mut to_send, mut noted) = (Vec::new(), false);
             for photo in self.by_photograph(queue)? {
@@ -59,16 +91,20 @@ impl<L: Local + ?Sized> Run<'_, '_, L> {
                 } else if self.local.has_photo(&photo.sha)? {
                     to_send.push(photo);
                 } else {
-                    // Named before it came: it is fetched, and needs no sending then.
-                    let mut marks = vec![(self.want_mark(&photo.sha)?, Some(b"0".to_vec()))];
+                    // Erased; or named before it came: it is fetched, and needs no sending then.
+                    let mut marks = Vec::new();
+                    if !self.all_erased(&photo.records)? {
+                        marks.push(self.want_mark(&photo.sha, &photo.records)?);
+                    }
                     marks.extend(photo.rows.into_iter().map(|row| (row, None)));
                     self.local.set_marks(&marks)?;
                 }
             }
-            self.send_all(&to_send, &mut done, total)?;
+            let unread = self.send_all(&to_send, &mut done, total)?;
             if noted || !to_send.is_empty() {
                 self.publish_all()?;
             }
+            left.extend(unread);
             if last {
                 return Ok(());
             }
@@ -113,38 +149,47 @@ impl<L: Local + ?Sized> Run<'_, '_, L> {
     }
 
     /// Sends as many at once as the target takes. What arrived is noted even if another failed.
-    fn send_all(&mut self, photos: &[Waiting], done: &mut u64, total: u64) -> Go {
+    /// Returns the rows of those that cannot be read here.
+    fn send_all(&mut self, photos: &[Waiting], done: &mut u64, total: u64) -> Go<Vec<String>> {
         let key = self.photo_key()?;
         let at_once = self.target.at_once().max(1);
         let mut groups = photos.chunks(at_once);
-        let mut plain = self.read_photos(groups.next().unwrap_or_default())?;
+        let mut plain = self.read_photos(groups.next().unwrap_or_default());
+        let mut unread = Vec::new();
         for group in photos.chunks(at_once) {
             self.tell(Step::SendingPhotographs, *done, total)?;
+            let mut to_put = Vec::new();
+            for (photo, plain) in group.iter().zip(std::mem::take(&mut plain)) {
+                match self.readable(plain)? {
+                    Some(plain) => to_put.push((photo, plain)),
+                    None => unread.extend(photo.rows.iter().cloned()),
+                }
+            }
             let (put, read) = std::thread::scope(|scope| {
                 let mut threads = Vec::new();
-                for (photo, plain) in group.iter().zip(std::mem::take(&mut plain)) {
+                for (photo, plain) in to_put {
                     let file = self.photo_file(&photo.sha);
                     let (target, key) = (self.target, key.as_str());
-                    threads.push(scope.spawn(move || -> Result<u64> {
+                    let put = scope.spawn(move || -> Result<u64> {
                         let sealed = seal(key, &plain)?;
                         drop(plain);
                         target.put(&file, &sealed)?;
                         Ok(sealed.len() as u64)
-                    }));
+                    });
+                    threads.push((photo, put));
                 }
                 let read = self.read_photos(groups.next().unwrap_or_default());
-                let put: Vec<Result<u64>> = threads
+                let put: Vec<(&Waiting, Result<u64>)> = threads
                     .into_iter()
-                    .map(|thread| {
-                        thread
-                            .join()
-                            .unwrap_or_else(|p| std::panic::resume_unwind(p))
+                    .map(|(photo, put)| {
+                        let put = put.join();
+                        (photo, put.unwrap_or_else(|p| std::panic::resume_unwind(p)))
                     })
                     .collect();
                 (put, read)
             });
             let (mut marks, mut failed) = (Vec::new(), None);
-            for (photo, put) in group.iter().zip(put) {
+            for (photo, put) in put {
                 self.report.requests += 1;
                 match put {
                     Ok(bytes) => {
@@ -162,13 +207,26 @@ impl<L: Local + ?Sized> Run<'_, '_, L> {
             if let Some(error) = failed {
                 return Err(error.into());
             }
-            plain = read?;
+            plain = read;
         }
-        Ok(())
+        Ok(unread)
     }
 
-    fn read_photos(&self, photos: &[Waiting]) -> Result<Vec<Vec<u8>>> {
+    fn read_photos(&self, photos: &[Waiting]) -> Vec<Result<Vec<u8>>> {
         photos.iter().map(|p| self.local.photo(&p.sha)).collect()
+    }
+
+    /// A photograph as read; nothing if it is damaged, which is named and keeps nothing else up.
+    fn readable(&mut self, plain: Result<Vec<u8>>) -> Result<Option<Vec<u8>>> {
+        match plain {
+            Ok(plain) => Ok(Some(plain)),
+            Err(error) if error.is_damage() => {
+                let words = format!("A photograph stays on this device alone for now: {error}");
+                self.problem(Kind::Unreadable, "", words);
+                Ok(None)
+            }
+            Err(error) => Err(error),
+        }
     }
 
     fn photo_key(&self) -> Result<String> {
@@ -180,30 +238,34 @@ impl<L: Local + ?Sized> Run<'_, '_, L> {
         self.names.photo(&self.member.practice.photo_name(sha))
     }
 
-    pub(super) fn send_photo(&mut self, sha: &str) -> Go {
-        let sealed = seal(&self.photo_key()?, &self.local.photo(sha)?)?;
-        self.put(&self.photo_file(sha), &sealed)
+    /// Sends one photograph; `false` if it cannot be read here.
+    pub(super) fn send_photo(&mut self, sha: &str) -> Go<bool> {
+        let plain = self.local.photo(sha);
+        let Some(plain) = self.readable(plain)? else {
+            return Ok(false);
+        };
+        let sealed = seal(&self.photo_key()?, &plain)?;
+        self.put(&self.photo_file(sha), &sealed)?;
+        Ok(true)
     }
 
     pub(super) fn fetch_photos(&mut self) -> Go {
         let queue = self.local.marks(WANT, 1_000_000)?;
         let total = queue.len() as u64;
-        for (done, (name, times)) in (0..).zip(queue) {
+        for (done, (name, value)) in (0..).zip(queue) {
             self.tell(Step::FetchingPhotographs, done, total)?;
+            let mut want = Want::read(&value);
             let sha = name.rsplit('/').next().unwrap_or_default().to_owned();
             let file = self.photo_file(&sha);
-            if self.local.has_photo(&sha)? {
+            let announced: Option<Vec<String>> =
+                read_mark(self.local, &self.mark(&format!("p/{sha}")))?;
+            let records = announced.as_ref().unwrap_or(&want.records);
+            if self.local.has_photo(&sha)? || self.all_erased(records)? {
                 self.local.set_marks(&[(name, None)])?;
                 continue;
             }
             // Only what this target announced is asked of it.
-            let Some(records) =
-                read_mark::<Vec<String>>(self.local, &self.mark(&format!("p/{sha}")))?
-            else {
-                continue;
-            };
-            if self.all_erased(&records)? {
-                self.local.set_marks(&[(name, None)])?;
+            if announced.is_none() {
                 continue;
             }
             let found = self.look(&file)?;
@@ -231,9 +293,8 @@ impl<L: Local + ?Sized> Run<'_, '_, L> {
                         &file,
                         format!("A photograph {why}; it will be asked for again."),
                     );
-                    let times: u32 = String::from_utf8_lossy(&times).parse().unwrap_or(0);
-                    self.local
-                        .set_marks(&[(name, Some((times + 1).to_string().into_bytes()))])?;
+                    want.times += 1;
+                    self.local.set_marks(&[json_mark(name, &want)])?;
                 }
             }
         }

@@ -1,7 +1,7 @@
 //! Publishing what is new here.
 
 use super::names::{Here, Inside, has, inside, place};
-use super::{Go, Run, Step};
+use super::{Found, Go, Run, Step};
 use crate::batch::{self, Contents, Header, Item, PhotoItem};
 use crate::error::{ExchangeError, Result};
 use crate::local::{Local, json_mark, read_mark};
@@ -25,9 +25,10 @@ struct After {
 impl<L: Local + ?Sized> Run<'_, '_, L> {
     /// Publishes changes, erasures, statements and keys, a batch at a time, until nothing is left.
     pub(super) fn publish_all(&mut self) -> Go {
+        let changed = self.local.changed_since(self.here.cursor, 1_000_000)?.len();
+        let total = changed.div_ceil(BATCH_RECORDS) as u64;
         let mut done = 0;
         loop {
-            self.tell(Step::Publishing, done, done + 1)?;
             let mut contents = Contents::default();
             let mut marks = Marks::new();
             let cursor = self.collect(&mut contents, &mut marks)?;
@@ -42,8 +43,13 @@ impl<L: Local + ?Sized> Run<'_, '_, L> {
                 if !marks.is_empty() {
                     self.local.set_marks(&marks)?;
                 }
-                return Ok(());
+                return match done {
+                    0 => self.go_on(),
+                    done => self.tell(Step::Publishing, done, done),
+                };
             }
+            // Large records make more batches than their number says.
+            self.tell(Step::Publishing, done, total.max(done + 1))?;
             self.report.erasures_sent += contents.erased.len() as u64;
             self.report.records_sent += contents.records.len() as u64;
             self.write_batch(contents, Vec::new(), marks, cursor, said)?;
@@ -55,6 +61,11 @@ impl<L: Local + ?Sized> Run<'_, '_, L> {
     fn collect(&mut self, contents: &mut Contents, marks: &mut Marks) -> Result<i64> {
         let mut cursor = self.here.cursor;
         let mut bytes = 0;
+        let damaged = self.mark("damaged/");
+        for (row, seq) in self.local.marks(&damaged, 1000)? {
+            let seq = serde_json::from_slice(&seq).unwrap_or(0);
+            bytes += self.collect_record(&row[damaged.len()..], seq, contents, marks)?;
+        }
         loop {
             let changed = self.local.changed_since(cursor, BATCH_RECORDS)?;
             if changed.is_empty() {
@@ -75,33 +86,52 @@ impl<L: Local + ?Sized> Run<'_, '_, L> {
                     }
                     continue;
                 }
-                let Some(whole) = self.local.whole(&id)? else {
-                    continue;
-                };
-                for photo in self.local.photos_of(&id)? {
-                    if self
-                        .local
-                        .mark(&self.mark(&format!("p/{photo}")))?
-                        .is_none()
-                    {
-                        let order = u64::MAX - u64::try_from(change.seq).unwrap_or(0);
-                        marks.push((
-                            self.mark(&format!("up/{order:016x}/{photo}")),
-                            Some(id.clone().into_bytes()),
-                        ));
-                    }
-                }
-                let known = self.mark(&format!("r/{id}"));
-                if self.local.mark(&known)?.as_ref() == Some(&whole.heads) {
-                    continue;
-                }
-                bytes += whole.bytes.len();
-                marks.push((known, Some(whole.heads.clone())));
-                contents
-                    .records
-                    .push(Item::new(id, whole.kind, &whole.heads, whole.bytes));
+                bytes += self.collect_record(&id, cursor, contents, marks)?;
             }
         }
+    }
+
+    /// One record, and its photographs into the queue; its bytes. A damaged one is tried again with
+    /// the next batch.
+    fn collect_record(
+        &mut self,
+        id: &str,
+        seq: i64,
+        contents: &mut Contents,
+        marks: &mut Marks,
+    ) -> Result<usize> {
+        let damaged = self.mark(&format!("damaged/{id}"));
+        let whole = match self.find(id)? {
+            Found::Whole(whole) => whole,
+            Found::Nothing => {
+                marks.push((damaged, None));
+                return Ok(0);
+            }
+            Found::Damaged => {
+                marks.push(json_mark(damaged, &seq));
+                return Ok(0);
+            }
+        };
+        marks.push((damaged, None));
+        for photo in self.local.photos_of(id)? {
+            let known = self.mark(&format!("p/{photo}"));
+            if self.local.mark(&known)?.is_none() {
+                let order = u64::MAX - u64::try_from(seq).unwrap_or(0);
+                let row = self.mark(&format!("up/{order:016x}/{photo}"));
+                marks.push((row, Some(id.to_owned().into_bytes())));
+            }
+        }
+        let known = self.mark(&format!("r/{id}"));
+        if self.local.mark(&known)?.as_ref() == Some(&whole.heads)
+            || contents.records.iter().any(|item| item.id == id)
+        {
+            return Ok(0);
+        }
+        let bytes = whole.bytes.len();
+        marks.push((known, Some(whole.heads.clone())));
+        let item = Item::new(id.to_owned(), whole.kind, &whole.heads, whole.bytes);
+        contents.records.push(item);
+        Ok(bytes)
     }
 
     /// Photographs sent but not announced yet.
@@ -172,6 +202,7 @@ impl<L: Local + ?Sized> Run<'_, '_, L> {
                 .iter()
                 .map(|p| (p.sha256.clone(), p.records.clone()))
                 .collect(),
+            replaces: replaces.clone(),
         };
         marks.push(json_mark(inside(&whole), &inside_it));
         marks.extend(

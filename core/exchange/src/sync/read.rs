@@ -11,7 +11,8 @@ use crate::seal::unhex;
 use plinthside_store::Incoming;
 use std::collections::BTreeSet;
 
-/// Batches missing in a row after which a head is not believed any further.
+/// Batches missing in a row after which a head is believed only if its batch is there: erasing
+/// leaves long gaps, and a head alone is anybody's.
 const MISSING_IN_A_ROW: u64 = 8;
 
 /// What became of one batch.
@@ -42,10 +43,31 @@ impl<L: Local + ?Sized> Run<'_, '_, L> {
             }
             let practice = &self.member.practice;
             if (practice.words.len(), practice.shares.len()) == before {
-                return Ok(());
+                return self.forgive_replaced();
             }
             tried.clear();
         }
+    }
+
+    /// A batch that was missing and, as was read later, published anew is no problem.
+    fn forgive_replaced(&mut self) -> Go {
+        let mut problems = std::mem::take(&mut self.report.problems);
+        let mut kept = Ok(());
+        problems.retain(|problem| {
+            let missing = match (problem.kind, self.names.place_of(&problem.file)) {
+                (Kind::Missing, Some(place)) => place,
+                _ => return true,
+            };
+            match self.local.mark(&gone(&missing)) {
+                Ok(mark) => mark.is_none(),
+                Err(error) => {
+                    kept = Err(error.into());
+                    true
+                }
+            }
+        });
+        self.report.problems = problems;
+        kept
     }
 
     /// Fetches the newest batch of every stream with something new: its header names the devices
@@ -116,7 +138,8 @@ impl<L: Local + ?Sized> Run<'_, '_, L> {
             .copied()
             .filter(|n| *n <= limit)
             .collect();
-        let (mut done, mut missing) = (0, 0);
+        self.to_read += holes.len() as u64 + (limit + 1).saturating_sub(position.next);
+        let mut missing = 0;
         for counter in holes.into_iter().chain(position.next..=limit) {
             let whole = place(stream, counter);
             let old = counter < position.next;
@@ -124,13 +147,13 @@ impl<L: Local + ?Sized> Run<'_, '_, L> {
                 continue;
             }
             tried.insert(whole.clone());
-            self.tell(Step::Reading, done, limit.saturating_sub(position.next - 1))?;
-            done += 1;
+            self.tell(Step::Reading, self.was_read, self.to_read)?;
+            self.was_read += 1;
             let outcome = self.read_batch(stream, counter)?;
             let taken = matches!(outcome, Outcome::Applied);
             if matches!(outcome, Outcome::Missing) && !old {
                 missing += 1;
-                if missing >= MISSING_IN_A_ROW {
+                if missing == MISSING_IN_A_ROW && !self.is_there(stream, limit)? {
                     break;
                 }
                 continue;
@@ -160,6 +183,18 @@ impl<L: Local + ?Sized> Run<'_, '_, L> {
             self.local.set_marks(&[json_mark(short, &(times + 1))])?;
         }
         Ok(())
+    }
+
+    /// Whether the batch a head announces is there, signed by its device; it is fetched but once.
+    fn is_there(&mut self, stream: &str, counter: u64) -> Go<bool> {
+        let whole = place(stream, counter);
+        if !self.fetched.contains_key(&whole) {
+            let Some(bytes) = self.look(&self.names.batch(stream, counter))? else {
+                return Ok(false);
+            };
+            self.fetched.insert(whole.clone(), bytes);
+        }
+        Ok(self.is_batch_of(&self.fetched[&whole], stream, counter))
     }
 
     fn read_batch(&mut self, stream: &str, counter: u64) -> Go<Outcome> {
@@ -267,6 +302,11 @@ impl<L: Local + ?Sized> Run<'_, '_, L> {
         self.member.practice.roster().name(device_of(stream))
     }
 
+    /// An erased visit's files at this target are to be unlinked.
+    fn purge(&self, id: &str) -> (String, Option<Vec<u8>>) {
+        (self.mark(&format!("purge/{id}")), Some(Vec::new()))
+    }
+
     fn take_shares(&mut self, header: &Header) -> Result<()> {
         let mut new = false;
         for share in &header.shares {
@@ -299,10 +339,14 @@ impl<L: Local + ?Sized> Run<'_, '_, L> {
             self.local.erase(id, by)?;
             self.report.erasures_received += 1;
             marks.push((self.mark(&format!("e/{id}")), Some(Vec::new())));
-            marks.push((self.mark(&format!("purge/{id}")), Some(Vec::new())));
+            marks.push(self.purge(id));
+        }
+        if !marks.is_empty() {
+            self.local.set_marks(&std::mem::take(&mut marks))?;
         }
         let mut inside_it = Inside {
             erased: contents.erased.clone(),
+            replaces: header.replaces.clone(),
             ..Inside::default()
         };
         let (mut records, mut heads) = (Vec::new(), Vec::new());
@@ -327,7 +371,8 @@ impl<L: Local + ?Sized> Run<'_, '_, L> {
                         marks.push((self.mark(&format!("r/{}", record.id)), Some(heads)));
                     }
                 }
-                Taken::Erased => {}
+                // Whoever sent it had not heard of the erasure: one more batch to unlink.
+                Taken::Erased => marks.push(self.purge(&record.id)),
                 Taken::Refused(why) => {
                     refused = true;
                     self.problem(
@@ -343,12 +388,16 @@ impl<L: Local + ?Sized> Run<'_, '_, L> {
                 .photos
                 .push((photo.sha256.clone(), photo.records.clone()));
             marks.extend(self.photo_marks(&photo.sha256, &photo.records));
-            if !self.local.has_photo(&photo.sha256)? {
-                marks.push((self.want_mark(&photo.sha256)?, Some(b"0".to_vec())));
+            if self.all_erased(&photo.records)? {
+                marks.extend(photo.records.iter().map(|id| self.purge(id)));
+            } else if !self.local.has_photo(&photo.sha256)? {
+                marks.push(self.want_mark(&photo.sha256, &photo.records)?);
             }
         }
         for place in &header.replaces {
             marks.push((gone(place), Some(Vec::new())));
+            // Whoever published it anew unlinks its file here.
+            marks.push((self.mark(&format!("anew/{place}")), Some(b"1".to_vec())));
         }
         marks.push(json_mark(inside(whole), &inside_it));
         self.local.set_marks(&marks)?;

@@ -28,12 +28,12 @@ pub struct Progress {
     pub bytes: u64,
 }
 
-/// A file at the target that changed nothing, and why.
+/// What was left out, and why: a file at the target, or something on this device.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Problem {
     /// What kind of problem.
     pub kind: ProblemKind,
-    /// The file.
+    /// The file at the target; empty where it is about this device.
     pub file: String,
     /// One sentence with what happens next.
     pub words: String,
@@ -65,6 +65,8 @@ pub enum ProblemKind {
     Record,
     /// A photograph that is not what its name says.
     Photograph,
+    /// A record or photograph of this device that cannot be read and was not sent.
+    Unreadable,
 }
 
 /// What a synchronisation did.
@@ -106,7 +108,7 @@ pub struct Report {
     pub cancelled: bool,
     /// This device is not let in yet: it reads, and publishes nothing.
     pub waiting_for: Option<String>,
-    /// Files that changed nothing, and why.
+    /// What was left out, and why.
     pub problems: Vec<Problem>,
 }
 

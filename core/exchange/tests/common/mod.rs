@@ -4,6 +4,7 @@
 use plinthside_exchange::{Devices, ExchangeError, Memory, Report, Sync, Target, sync};
 use plinthside_store::{Kdf, Options, Store};
 use serde_json::{Value, json};
+use std::collections::BTreeSet;
 use std::path::Path;
 use std::sync::Mutex;
 use std::sync::atomic::AtomicBool;
@@ -63,15 +64,24 @@ pub fn reason(store: &Mutex<Store>, id: &str) -> String {
 }
 
 pub fn try_sync(store: &Mutex<Store>, target: &dyn Target) -> Result<Report, ExchangeError> {
+    sync_at(store, target, "memory", true)
+}
+
+pub fn sync_at(
+    store: &Mutex<Store>,
+    target: &dyn Target,
+    address: &str,
+    photographs: bool,
+) -> Result<Report, ExchangeError> {
     let go = AtomicBool::new(false);
     sync(
         store,
         target,
         Sync {
-            address: "memory",
+            address,
             cancel: &go,
             progress: &mut |_| {},
-            photographs: true,
+            photographs,
         },
     )
 }
@@ -96,6 +106,13 @@ pub fn join(member: &Mutex<Store>, newcomer: &Mutex<Store>, name: &str, target: 
         .expect("join");
     run(member, target);
     run(newcomer, target);
+}
+
+/// Files of batches at a target.
+pub fn batches(target: &Memory) -> BTreeSet<String> {
+    let files = target.files();
+    let batches = files.keys().filter(|name| name.contains("/changes/"));
+    batches.cloned().collect()
 }
 
 pub fn memory() -> Memory {

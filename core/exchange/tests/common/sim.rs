@@ -6,12 +6,13 @@
 #![allow(dead_code, clippy::expect_used)]
 
 use plinthside_exchange::{ExchangeError, Local, Result, Taken, Target, TargetError, Whole};
-use plinthside_store::{Changed, Incoming};
+use plinthside_store::{Changed, Incoming, StoreError};
 use rand::rngs::StdRng;
 use rand::{Rng, SeedableRng};
 use sha2::{Digest, Sha256};
 use std::cell::RefCell;
 use std::collections::{BTreeMap, BTreeSet};
+use std::io::BufRead;
 use std::sync::{Arc, Mutex};
 
 type Edits = BTreeSet<(u32, u32)>;
@@ -22,6 +23,8 @@ pub struct Disk {
     pub erased: BTreeMap<String, String>,
     pub photos: BTreeMap<String, Vec<u8>>,
     pub names: BTreeMap<String, BTreeSet<String>>,
+    /// Records and photographs that cannot be read.
+    pub damaged: BTreeSet<String>,
     marks: BTreeMap<String, Vec<u8>>,
     changed: BTreeMap<String, i64>,
     seq: i64,
@@ -39,6 +42,11 @@ pub fn sha(bytes: &[u8]) -> String {
         .iter()
         .map(|b| format!("{b:02x}"))
         .collect()
+}
+
+fn damaged(what: &str) -> ExchangeError {
+    let what = what.into();
+    StoreError::Damaged { what }.into()
 }
 
 fn killed() -> ExchangeError {
@@ -99,6 +107,15 @@ impl Device {
             .or_default()
             .insert((key, u32::MAX));
         disk.touch(id);
+    }
+
+    /// The practice keys this device holds.
+    pub fn keys(&self) -> Vec<age::x25519::Identity> {
+        let json = self.mark("exchange/practice").expect("mark").expect("in");
+        let json: serde_json::Value = serde_json::from_slice(&json).expect("json");
+        let keys = json["keys"].as_object().expect("keys").values();
+        keys.map(|key| key[1].as_str().expect("key").parse().expect("a key"))
+            .collect()
     }
 
     pub fn erase_here(&self, id: &str) {
@@ -176,6 +193,9 @@ impl Local for Device {
         Ok(all)
     }
     fn whole(&self, id: &str) -> Result<Option<Whole>> {
+        if self.disk.borrow().damaged.contains(id) {
+            return Err(damaged(id));
+        }
         let disk = self.disk.borrow();
         Ok(disk.records.get(id).map(|edits| Whole {
             kind: "visit".into(),
@@ -230,10 +250,16 @@ impl Local for Device {
             .cloned()
             .collect())
     }
+    fn visited_ms(&self, _: &str) -> Result<Option<i64>> {
+        Ok(None)
+    }
     fn has_photo(&self, sha256: &str) -> Result<bool> {
         Ok(self.disk.borrow().photos.contains_key(sha256))
     }
     fn photo(&self, sha256: &str) -> Result<Vec<u8>> {
+        if self.disk.borrow().damaged.contains(sha256) {
+            return Err(damaged(sha256));
+        }
         self.disk
             .borrow()
             .photos
@@ -249,6 +275,26 @@ impl Local for Device {
             .insert(sha(bytes), bytes.to_vec());
         Ok(())
     }
+}
+
+/// Records in a sealed batch, as whoever holds the practice's keys reads it; nothing where it was
+/// torn.
+pub fn records_in(batch: &[u8], keys: &[age::x25519::Identity]) -> Option<Vec<String>> {
+    let mut rest = batch;
+    for _ in 0..3 {
+        rest = &rest[rest.iter().position(|b| *b == b'\n')? + 1..];
+    }
+    let keys = keys.iter().map(|key| key as &dyn age::Identity);
+    let opened = age::Decryptor::new(rest).ok()?.decrypt(keys).ok()?;
+    let mut line = String::new();
+    std::io::BufReader::new(opened).read_line(&mut line).ok()?;
+    let json: serde_json::Value = serde_json::from_str(&line).ok()?;
+    let records = json["records"].as_array()?.iter();
+    Some(
+        records
+            .map(|r| r["id"].as_str().expect("id").to_owned())
+            .collect(),
+    )
 }
 
 pub type Files = BTreeMap<String, Arc<[u8]>>;
