@@ -18,6 +18,12 @@ pub struct ForLab {
 }
 
 impl ForLab {
+    /// Name of the lab.
+    #[must_use]
+    pub fn lab(&self) -> &str {
+        &self.lab.name
+    }
+
     /// The photographs of the cast, out of the store, and who sends.
     ///
     /// # Errors

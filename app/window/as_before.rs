@@ -35,9 +35,21 @@ impl Open {
 }
 
 impl Session {
-    /// Looks for the cast of the same foot at the visit before.
+    /// Looks for the cast of the same foot before this one, at this visit or the one before.
     pub fn find_before(&mut self) {
-        let Some(open) = &self.open else { return };
+        let Some(open) = &mut self.open else { return };
+        let side = open.case.side;
+        let mut casts = open
+            .case
+            .visit
+            .casts
+            .iter()
+            .rev()
+            .filter(|c| c.side == side);
+        if let Some(before) = casts.nth(1) {
+            open.before = Some(before.record.clone());
+            return;
+        }
         let (earlier, side) = (open.case.visit.previous_visit.clone(), open.case.side);
         let Some(id) = earlier else { return };
         // A visit that was erased meanwhile offers nothing.

@@ -8,7 +8,6 @@ use super::work::{Job, Opening};
 use super::{Inner, timer};
 use plinthside_ui::{App, Backend, Data, PaperKind, Screen};
 use plinthside_visit::Lang;
-use plinthside_visit::verdict::Call;
 use slint::ComponentHandle;
 use std::rc::Rc;
 use std::time::Duration;
@@ -364,12 +363,8 @@ fn check(app: &App, inner: &Rc<Inner>) {
             open.inner = inner_face;
         }
     })));
-    backend.on_keep_cast(with!(inner, |i| i.change(|s| {
-        if let Some(open) = &mut s.open {
-            open.decided = Some(Call::Keep);
-            s.go(Screen::Order);
-        }
-    })));
+    backend.on_keep_cast(with!(inner, |i| i.change(Session::keep_cast)));
+    backend.on_cast_again(with!(inner, |i| i.change(Session::cast_again)));
 }
 
 fn marks(app: &App, inner: &Rc<Inner>) {

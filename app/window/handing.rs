@@ -261,18 +261,13 @@ impl Papers {
 
 impl Session {
     /// A package was sealed, or was not: it goes to the targets where labs fetch theirs.
-    pub fn sealed(&mut self, case: u64, file: Result<PathBuf, String>) {
-        let source = self.source();
-        let lab = source
-            .as_ref()
-            .and_then(Source::lab)
-            .map(|l| l.name.clone());
-        let Some(open) = self.opening(case) else {
-            return;
-        };
-        open.papers.take_package(file.clone());
-        if let (Some(lab), Ok(file)) = (lab, file) {
-            self.try_records(|records| outbox::add(records.store(), &lab, &file));
+    /// The visit may be closed by then.
+    pub fn sealed(&mut self, case: u64, lab: &str, file: Result<PathBuf, String>) {
+        if let Ok(file) = &file {
+            self.try_records(|records| outbox::add(records.store(), lab, file));
+        }
+        if let Some(open) = self.opening(case) {
+            open.papers.take_package(file);
         }
     }
 

@@ -5,10 +5,11 @@ use super::session::Session;
 use super::text::{models, said, sentence};
 use crate::labels::{self, Bound};
 use crate::visits::Foot;
+use plinthside_measure::marks::Side;
 use plinthside_paper::CastCode;
-use plinthside_store::BoundBy;
+use plinthside_store::{BoundBy, LabelEvent};
 use plinthside_ui::{self as ui, LabelDoing};
-use plinthside_visit::{Lang, Text};
+use plinthside_visit::{Lang, Text, Visit};
 use std::path::PathBuf;
 
 /// So many of the newest pictures are offered to read a label in.
@@ -21,7 +22,7 @@ pub struct Labelling {
     said: String,
     /// Identity stops: nothing goes on until this is cleared up.
     stop: String,
-    /// The bag was proven in this session.
+    /// The bag was proven.
     pub proven: bool,
 }
 
@@ -121,6 +122,21 @@ impl Session {
             Err(problem) => open.labelling.stop(problem.to_string()),
         }
         self.open = Some(open);
+    }
+
+    /// Whether the bag of one foot was proven by the label of its newest revision.
+    pub(super) fn is_proven(&mut self, visit: &Visit, side: Side) -> bool {
+        let revision = visit.order(side).and_then(|order| order.newest());
+        let revision = revision.map_or(1, |revision| revision.number);
+        let proofs = self.try_records(|records| Ok(records.store().bag_proofs(&visit.id)?));
+        let of_foot = |proof: &LabelEvent| {
+            proof
+                .to
+                .as_ref()
+                .is_some_and(|to| to.side == side.to_string() && to.revision == revision)
+        };
+        let last = proofs.into_iter().flatten().filter(of_foot).last();
+        last.is_some_and(|proof| proof.note.is_empty())
     }
 
     fn prove(&mut self, code: CastCode) {

@@ -12,6 +12,7 @@ mod case_list;
 mod check;
 mod connect;
 mod cues;
+mod deciding;
 mod desk;
 mod exchange;
 mod follow;
@@ -451,8 +452,8 @@ impl Inner {
                 }
                 false
             }
-            Told::Sealed { case, file } => {
-                session.sealed(case, file);
+            Told::Sealed { case, lab, file } => {
+                session.sealed(case, &lab, file);
                 false
             }
             Told::Measured { case, measured } => {

@@ -18,6 +18,7 @@ use crate::{casting, clock};
 use plinthside_measure::advice::Stand;
 use plinthside_measure::cast::Results;
 use plinthside_measure::marks::{Marks, Side};
+use plinthside_measure::mat::Mat;
 use plinthside_measure::observed::PhotoTags;
 use plinthside_measure::ruler::RulerEntry;
 use plinthside_measure::solve::SolveOptions;
@@ -42,6 +43,8 @@ pub struct Case {
     pub tags: BTreeMap<String, PhotoTags>,
     /// Where another photograph would help most, if one was asked about.
     pub stand: Option<Stand>,
+    /// Why the marks as they are now give no result, where an earlier one is shown.
+    pub refused: Option<String>,
 }
 
 /// The open case and what belongs to working on it.
@@ -50,8 +53,6 @@ pub struct Open {
     pub case: Case,
     /// Which opening this is.
     pub serial: u64,
-    /// The clinician's own word on the cast.
-    pub decided: Option<Call>,
     /// Side drawing from the inner side.
     pub inner: bool,
     /// The lists of questions.
@@ -99,6 +100,7 @@ impl Case {
             marking: None,
             tags: BTreeMap::new(),
             stand: None,
+            refused: None,
         }
     }
 
@@ -119,6 +121,13 @@ impl Case {
     pub fn wants_photographs(&self) -> bool {
         let cast = self.visit.cast(self.side);
         self.marking.is_none() && cast.is_some_and(|c| !c.sources.photographs.is_empty())
+    }
+
+    /// Whether everything is there to measure the cast anew without looking through photographs.
+    #[must_use]
+    pub fn is_ready_to_measure(&self) -> bool {
+        let marked = self.marking.as_ref();
+        marked.is_some_and(|m| m.is_looked_through() && !m.taps().is_empty())
     }
 
     /// Loads the photographs of the cast from the store.
@@ -165,8 +174,10 @@ impl Case {
         }
     }
 
-    /// Leaves a photograph out of the cast, with its taps; the store keeps its bytes.
+    /// Leaves a photograph out of the cast, with its taps; the store keeps its bytes. The cast is
+    /// measured anew, and decided on anew.
     pub fn leave_out(&mut self, index: usize) {
+        self.cast_mut().decision = None;
         let sources = &mut self.cast_mut().sources;
         if index < sources.photographs.len() {
             let gone = sources.photographs.remove(index);
@@ -184,14 +195,21 @@ impl Case {
     pub fn keep_taps(&mut self) {
         let Some(marking) = &self.marking else { return };
         let taps = marking.taps().iter().map(Tap::of_view).collect();
-        self.cast_mut().sources.taps = taps;
+        let cast = self.cast_mut();
+        if cast.sources.taps != taps {
+            cast.sources.taps = taps;
+            // It was decided on what the marks before said.
+            cast.decision = None;
+        }
     }
 
-    /// Takes a measurement or why there is none; what is kept of it goes into the visit's cast.
+    /// Takes a measurement or why there is none; what is kept of it goes into the visit's cast. Where
+    /// the marks as they are now give none, the one before stays, and is said to be older.
     pub fn measured(&mut self, measured: Result<Box<Fresh>, String>) {
         let Some(marking) = &mut self.marking else {
             return;
         };
+        self.refused = None;
         match measured {
             Ok(measured) => {
                 let Fresh {
@@ -207,15 +225,20 @@ impl Case {
                     ..
                 } = measured;
                 let first = warnings.into_iter().next();
-                marking.solved(solution.ok_or_else(String::new), first);
+                marking.solved(solution.ok_or_else(String::new), first.clone());
                 if results.is_some() {
                     self.results = results;
                     let cast = self.cast_mut();
                     cast.measurement = Some(kept);
                     cast.inspection.without_photographs = None;
+                } else {
+                    self.refused = first;
                 }
             }
-            Err(sentence) => marking.solved(Err(sentence), None),
+            Err(sentence) => {
+                marking.solved(Err(sentence.clone()), None);
+                self.refused = Some(sentence);
+            }
         }
     }
 }
@@ -255,6 +278,7 @@ impl Case {
             let cast = self.cast_mut();
             cast.measurement = Some(kept);
             cast.inspection.without_photographs = Some(true);
+            cast.decision = None;
         }
         Ok(())
     }
@@ -274,7 +298,6 @@ impl Open {
         let asking = |questions| Asking::new(questions, &case.visit, case.side);
         Self {
             serial,
-            decided: None,
             inner: true,
             person: asking(person()),
             examine: asking(examination()),
@@ -296,7 +319,7 @@ impl Open {
     }
 
     /// Takes the visit up as it is now, after another device has changed it; the questions in hand
-    /// and what the clinician decided stay.
+    /// stay.
     pub fn take_up(&mut self, kept: Opened<Visit>, side: Side) {
         self.case = Case::new(kept.value.clone(), side);
         self.kept = kept;
@@ -404,7 +427,7 @@ impl Open {
         let check = match (&self.case.results, taken) {
             (None, false) => ui::Fill::Empty,
             (None, true) => ui::Fill::Started,
-            _ => match (self.decided, self.verdict(tolerances).call) {
+            _ => match (self.case.decided(), self.verdict(tolerances).call) {
                 (Some(_), _) | (None, Call::Keep) => ui::Fill::Complete,
                 (None, Call::Note) => ui::Fill::Started,
                 (None, _) => ui::Fill::Attention,
@@ -433,17 +456,23 @@ impl Open {
     }
 }
 
+/// Whether tags seen in a photograph are those of a mat.
+#[must_use]
+pub fn shows(mat: &Mat, ids: &[u32]) -> bool {
+    let known = ids.iter().filter(|id| mat.tag(**id).is_some()).count();
+    known > 0 && 2 * known >= ids.len()
+}
+
 /// The mat that photographs stand on, by the tags seen: the clinic's own print, the newest first,
 /// else one of the sheets as designed, unmeasured.
 #[must_use]
 pub fn mat_seen(clinic: &Clinic, ids: &[u32]) -> Option<MatSeen> {
-    let fits = |mat: &plinthside_measure::mat::Mat| {
-        let known = ids.iter().filter(|id| mat.tag(**id).is_some()).count();
-        known > 0 && 2 * known >= ids.len()
-    };
-    let printed = clinic.mats.iter().rev().find(|printed| {
-        plinthside_measure::mat::Mat::from_json(&printed.layout).is_ok_and(|mat| fits(&mat))
-    });
+    let fits = |mat: &Mat| shows(mat, ids);
+    let printed = clinic
+        .mats
+        .iter()
+        .rev()
+        .find(|printed| Mat::from_json(&printed.layout).is_ok_and(|mat| fits(&mat)));
     if let Some(printed) = printed {
         return Some(MatSeen::Printed(printed.id.clone()));
     }

@@ -83,11 +83,14 @@ impl Session {
 
     /// Signs the draft. What was typed into it can be tapped in the next one.
     pub fn sign_order(&mut self) {
-        let Some(prescriber) = self.prescriber() else {
-            return;
-        };
+        let prescriber = self.prescriber();
         let Self { open, tables, .. } = self;
         let Some(open) = open else { return };
+        let Some(prescriber) = prescriber else {
+            let english = "whoever works here is not among the clinic's people who prescribe; choose under Settings, People, who works now";
+            open.refusal = said(english, self.look.lang);
+            return;
+        };
         let order = order_mut(&mut open.case.visit, open.case.side);
         let (id, draft) = (order.id.clone(), order.revisions.last().cloned());
         let signing = Signing {

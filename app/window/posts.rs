@@ -41,7 +41,8 @@ impl Inner {
             Screen::Check => !measured,
             _ => false,
         };
-        if seen && open.case.wants_photographs() {
+        let loads = seen && open.case.wants_photographs();
+        if loads {
             session.try_records(|records| open.case.load_photographs(records));
         }
         if seen && let Some(marking) = &mut open.case.marking {
@@ -53,7 +54,13 @@ impl Inner {
                 });
             }
         }
+        // All were looked through before: one was left out or came to them.
+        let ready = loads && open.case.is_ready_to_measure();
         session.open = Some(open);
+        drop(session);
+        if ready {
+            self.measure();
+        }
     }
 
     /// Decodes the photograph on the marking screen if it is not decoded yet.

@@ -183,7 +183,9 @@ impl Session {
 
     /// Opens a visit on one of its sides.
     pub fn open_visit(&mut self, id: &str, side: Option<Side>, screen: ui::Screen) {
-        self.put_away();
+        if !self.put_away() {
+            return;
+        }
         let Some(visit) = self.try_records(|records| records.visit(id)) else {
             return;
         };
@@ -200,14 +202,20 @@ impl Session {
             .unwrap_or(Side::Left);
         self.saved_ms = Some(visit.saved_at_ms());
         let (clinic, papers) = (self.clinic(), self.folder.clone());
-        self.open = Some(Open::new(visit, side, self.opened, &clinic, papers));
+        let proven = self.is_proven(&visit.value, side);
+        let mut open = Open::new(visit, side, self.opened, &clinic, papers);
+        open.labelling.proven = proven;
+        self.open = Some(open);
+        self.taking.forget();
         self.screen = screen;
         self.trouble.clear();
     }
 
     /// Begins a visit of a new person, or of one seen before.
     pub fn begin_visit(&mut self, sides: Vec<Side>, earlier: Option<&Visit>) {
-        self.put_away();
+        if !self.put_away() {
+            return;
+        }
         let mut visit = Visit::new(super::desk::new_id(), crate::clock::now(), sides);
         visit.clinician = self.person.clone();
         match earlier {
@@ -224,10 +232,10 @@ impl Session {
     }
 
     /// Saves what was changed in the open visit; it is on the disk when this returns. What the
-    /// disk refused is tried again with the next change.
-    pub fn save(&mut self) {
+    /// disk refused is tried again with the next change. `true` if nothing is left to save.
+    pub fn save(&mut self) -> bool {
         let Some(mut open) = self.open.take() else {
-            return;
+            return true;
         };
         if open.is_changed() {
             let by = self.person.clone();
@@ -237,29 +245,35 @@ impl Session {
                 self.trouble.clear();
             }
         }
+        let saved = !open.is_changed();
         self.open = Some(open);
+        saved
     }
 
-    /// Puts the open visit away: its entries become part of it, for the lists and for others.
-    pub fn put_away(&mut self) {
-        self.save();
-        if let Some(open) = self.open.take() {
-            let id = open.case.visit.id.clone();
-            if self.try_records(|records| records.put_away(&id)).is_none() {
-                // What could not be put away stays open.
-                self.open = Some(open);
-                return;
-            }
-            self.refresh_list();
+    /// Puts the open visit away: its entries become part of it, for the lists and for others. What
+    /// can't be saved or put away stays open, and is said; `false` then.
+    pub fn put_away(&mut self) -> bool {
+        if !self.save() {
+            return false;
         }
+        let Some(open) = &self.open else { return true };
+        let id = open.case.visit.id.clone();
+        if self.try_records(|records| records.put_away(&id)).is_none() {
+            return false;
+        }
+        self.open = None;
+        self.refresh_list();
+        true
     }
 
-    /// Closes the store. What is to be seen again needs the passphrase again.
+    /// Closes the store, unless an entry would be lost by that. What is to be seen again needs the
+    /// passphrase again.
     pub fn lock(&mut self) {
-        self.put_away();
-        self.open = None;
+        if !self.put_away() {
+            return;
+        }
         self.list = List::default();
-        self.taking = Taking::default();
+        self.taking.forget();
         self.settings = Settings::default();
         self.reasons = Reasons::default();
         self.prints = Prints::default();
@@ -284,7 +298,7 @@ impl Session {
         if due {
             self.lock();
         }
-        due
+        due && matches!(&self.desk, Desk::Closed(_))
     }
 
     /// What the papers of the open case are made of.
@@ -355,7 +369,7 @@ impl Session {
             ui::Screen::Settings => self.settings_enter(),
             ui::Screen::Exchange => drop(self.exchange_open(ui::ExchangePage::Home)),
             ui::Screen::Package => self.package_enter(),
-            ui::Screen::Cases => self.put_away(),
+            ui::Screen::Cases => drop(self.put_away()),
             ui::Screen::Order => {
                 self.fill_new_order();
                 self.take_up_block();
@@ -467,11 +481,11 @@ impl Session {
         self.taking.wanted(self.sources(), self.since())
     }
 
-    /// Whoever works here, if authorised to prescribe; else the clinic's first prescriber.
+    /// Whoever works here, if the clinic names them among those who prescribe: nobody signs in
+    /// another's name.
     #[must_use]
     pub fn prescriber(&self) -> Option<Prescriber> {
         let prescribers = self.clinic().prescribers;
-        let own = prescribers.iter().find(|p| p.name == self.person);
-        own.or(prescribers.first()).cloned()
+        prescribers.into_iter().find(|p| p.name == self.person)
     }
 }

@@ -32,6 +32,7 @@ pub fn show(app: &App, session: &mut Session) {
     show_program(app, session);
     let since = session.since();
     let clinic = session.clinic();
+    let signs = session.prescriber().map_or_else(String::new, |p| p.name);
     let labelling = session.labelling_view();
     let on_its_way = match session.screen {
         ui::Screen::HandOver => session.on_its_way(),
@@ -71,11 +72,16 @@ pub fn show(app: &App, session: &mut Session) {
                 results,
                 &verdict,
                 &tables.tolerances,
-                open.decided,
+                open.case.decided(),
                 open.inner,
                 open.stand(&verdict),
                 lang,
             );
+            view.may_cast_again = open.case.may_cast_again();
+            view.may_take_back = open.case.may_take_cast_back();
+            if let (Some(_), Some(why)) = (results, &open.case.refused) {
+                view.remarks = check::older(view.remarks, why, lang);
+            }
             // Photographs that could not be measured come first: what was checked by hand alone
             // is no judgement on the cast.
             if let (None, Some(marking)) = (results, &open.case.marking) {
@@ -131,7 +137,7 @@ pub fn show(app: &App, session: &mut Session) {
         }
         ui::Screen::Order => {
             data.set_order(question_list(open, screen, tables, &checks, lang));
-            data.set_order_state(order_state(open, &checks, &clinic, lang));
+            data.set_order_state(order_state(open, &checks, &clinic, &signs, lang));
         }
         ui::Screen::Label => {
             let printing = app.global::<ui::Printing>();
@@ -255,19 +261,24 @@ fn question_list(
     list
 }
 
-fn order_state(open: &Open, checks: &Checks, clinic: &Clinic, lang: Lang) -> ui::OrderView {
+fn order_state(
+    open: &Open,
+    checks: &Checks,
+    clinic: &Clinic,
+    signs: &str,
+    lang: Lang,
+) -> ui::OrderView {
     let newest = open
         .case
         .visit
         .order(open.case.side)
         .and_then(|o| o.newest());
-    let prescriber = clinic.prescribers.first().map_or("", |p| p.name.as_str());
     ui::OrderView {
         revision: newest.map_or(1, |r| r.number as i32),
         reason: newest.map_or("", |r| r.reason.as_str()).into(),
         signed: newest.is_some_and(|r| r.signature.is_some()),
         usual: newest.is_some_and(|r| clinic.usual_order == workshop_matters(r)),
-        prescriber: prescriber.into(),
+        prescriber: signs.into(),
         blocks: text::models(advice::blocks(checks, &open.order, lang)),
         refusal: text::said(&open.refusal, lang).into(),
     }

@@ -1,9 +1,10 @@
 //! A photograph that was read is taken into the store and into the cast it shows, or refused in
 //! words.
 
-use super::open::{MatSeen, mat_seen};
+use super::open::{MatSeen, mat_seen, shows};
 use super::session::Session;
 use super::taking::Read;
+use crate::casting::mat_of;
 use crate::mats::paper_name;
 use plinthside_paper::CastCode;
 use plinthside_visit::CastPhoto;
@@ -29,6 +30,7 @@ fn take_in(session: &mut Session, read: Read) -> Result<(), String> {
         bytes,
         tags,
         codes,
+        warning,
     } = read;
     let stored = session
         .try_records(|records| Ok(records.store().add_photo(&mut Cursor::new(&bytes))?))
@@ -65,6 +67,7 @@ fn take_in(session: &mut Session, read: Read) -> Result<(), String> {
     open.case.tags.insert(tags.photo.clone(), tags);
     // The photographs are loaded again with the new one among them.
     open.case.marking = None;
+    session.taking.problems.extend(warning);
     Ok(())
 }
 
@@ -108,17 +111,24 @@ fn check_label(session: &mut Session, read: &Read) -> Result<(), String> {
     }
 }
 
-/// The mat the cast stands on, where it is not known yet; `None` if it is.
+/// The mat the cast stands on, where it is not known yet; `None` if it is. A photograph of another
+/// mat, or of none, is refused.
 fn choose_mat(session: &mut Session, read: &Read) -> Result<Option<String>, String> {
-    let cast = session
-        .open
-        .as_ref()
-        .and_then(|open| open.case.visit.cast(open.case.side));
-    if cast.is_some_and(|cast| !cast.sources.mat.is_empty()) {
-        return Ok(None);
-    }
     let ids: Vec<u32> = read.tags.tags.iter().map(|tag| tag.id).collect();
+    if let (true, Some(why)) = (ids.is_empty(), &read.warning) {
+        return Err(why.clone());
+    }
     let mut clinic = session.clinic();
+    if let Some(sources) = session.sources().filter(|s| !s.mat.is_empty()) {
+        let mat = mat_of(&clinic, sources).map_err(|e| e.to_string())?;
+        return match mat.is_none_or(|mat| shows(&mat, &ids)) {
+            true => Ok(None),
+            false => Err(format!(
+                "{} shows another mat than the photographs before; photograph the cast on one mat, or leave the others out",
+                read.name
+            )),
+        };
+    }
     match mat_seen(&clinic, &ids) {
         Some(MatSeen::Printed(id)) => Ok(Some(id)),
         Some(MatSeen::Unmeasured(paper)) => {

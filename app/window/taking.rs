@@ -35,6 +35,8 @@ pub struct Read {
     pub tags: PhotoTags,
     /// The cast codes on labels in it.
     pub codes: Vec<CastCode>,
+    /// What is odd about its tags, or why it has none.
+    pub warning: Option<String>,
 }
 
 /// The folder that is looked through and what was found in it.
@@ -102,6 +104,16 @@ impl Taking {
             .retain(|name| found.iter().any(|f| f.name == *name));
         self.offered = found;
         true
+    }
+
+    /// Forgets what was chosen and what went wrong: another cast is photographed. The folder stays.
+    pub fn forget(&mut self) {
+        *self = Self {
+            folder: std::mem::take(&mut self.folder),
+            has_camera: self.has_camera,
+            ..Self::default()
+        };
+        self.look();
     }
 
     /// Sets the shutter's delay going, or stops it.

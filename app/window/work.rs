@@ -185,6 +185,7 @@ pub enum Told {
     /// The sealed package lies in a file.
     Sealed {
         case: u64,
+        lab: String,
         file: Result<PathBuf, String>,
     },
 }
@@ -383,6 +384,7 @@ fn work(job: Job, stop: &AtomicBool, tell: &impl Fn(Told) -> bool) -> bool {
             folder,
         } => tell(Told::Sealed {
             case,
+            lab: parcel.lab().to_owned(),
             file: source.seal(&parcel, &folder),
         }),
     }
@@ -413,8 +415,12 @@ fn shoot() -> Result<Read, AppError> {
 fn look_through(name: String, bytes: Vec<u8>) -> Result<Read, AppError> {
     let photo = photo::decode_luma(&name, &bytes)?;
     let codes = read_codes(&Luma::from_grey(photo.width, photo.height, &photo.luma())?);
+    let options = DetectOptions::default();
+    let tags = detect::tags(&photo, &options);
+    let warnings = detect::warnings(&photo, &tags, &options);
     Ok(Read {
-        tags: detect::tags(&photo, &DetectOptions::default()),
+        warning: warnings.first().map(ToString::to_string),
+        tags,
         codes: codes.iter().filter_map(FoundCode::cast).collect(),
         name,
         bytes,

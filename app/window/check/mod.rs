@@ -10,7 +10,8 @@ use plinthside_measure::cast::{ResultName, Results, SideOutcome, Source};
 use plinthside_measure::quantity::Quantity;
 use plinthside_ui as ui;
 use plinthside_visit::verdict::{Call, Finding, Limit, Tolerances, Verdict};
-use plinthside_visit::{Lang, format};
+use plinthside_visit::{Lang, Text, format};
+use slint::Model;
 
 /// The screen's state. Without results only what the verdict could not judge is shown.
 #[must_use]
@@ -41,6 +42,8 @@ pub fn view(
         level: level(verdict.call),
         sentence: sentence(verdict, lang).into(),
         decided: decided.map_or(ui::Level::None, level),
+        may_cast_again: false,
+        may_take_back: false,
         rear: results.map_or_else(empty, drawings::rear),
         above: results.map_or_else(empty, |r| drawings::above(r, stand)),
         side: results.map_or_else(empty, |r| drawings::side(r, inner)),
@@ -81,6 +84,24 @@ fn level(call: Call) -> ui::Level {
         Call::ReMark => ui::Level::ReMark,
         Call::Recast => ui::Level::Recast,
     }
+}
+
+/// What is shown was measured before the marks were changed to what gives no result: first of all.
+pub fn older(
+    remarks: slint::ModelRc<ui::Remark>,
+    why: &str,
+    lang: Lang,
+) -> slint::ModelRc<ui::Remark> {
+    let older = Text::new(
+        "This result is older than the marks, which give none as they are now:",
+        "Dieses Ergebnis ist älter als die Markierungen, die so, wie sie jetzt sind, keines ergeben:",
+    );
+    let first = ui::Remark {
+        text: format!("{} {}", older.get(lang), said(why, lang)).into(),
+        source: Default::default(),
+        tone: ui::Tone::Stop,
+    };
+    models(std::iter::once(first).chain(remarks.iter()).collect())
 }
 
 /// Side first (it can stop), then the sentences of the measurement.

@@ -128,6 +128,13 @@ impl Marking {
             .collect()
     }
 
+    /// Whether tags were looked for in every photograph.
+    #[must_use]
+    pub fn is_looked_through(&self) -> bool {
+        let looked = |photo: &Photo| photo.tags.is_some() || !photo.problem.is_empty();
+        self.photos.iter().all(looked)
+    }
+
     /// Index and bytes of the photograph on the screen, if it still has to be decoded; asked for
     /// once.
     pub fn wanted(&mut self) -> Option<(usize, Photo)> {

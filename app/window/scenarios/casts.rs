@@ -4,6 +4,7 @@ use super::*;
 use crate::window::tests::field;
 use plinthside_demo_data::CASTS;
 use plinthside_ui::{Level, Printing};
+use plinthside_visit::verdict::Call;
 
 /// What the check screen says, sentence and remarks.
 fn said(window: &Window) -> String {
@@ -168,6 +169,14 @@ fn s05_a_squeezed_shell_is_cast_again() {
         check.sentence
     );
     assert!(bench_paper(&window).contains("8 mm"));
+    finger.tap("Cast again");
+    let session = window.inner.session.borrow();
+    let visit = &case(&session).visit;
+    let decided = visit.casts.iter().filter_map(|cast| cast.decision.as_ref());
+    let decided: Vec<_> = decided.map(|decision| decision.call).collect();
+    assert_eq!(decided, [Call::Recast], "said of the squeezed one");
+    let newest = visit.cast(plinthside_measure::marks::Side::Right).expect("another");
+    assert!(newest.measurement.is_none());
 }
 
 /// 6 The lateral mark was lost through the stockinette: re-marked while its dot is still on the

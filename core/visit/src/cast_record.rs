@@ -114,6 +114,20 @@ pub struct Decision {
     pub extra: Extra,
 }
 
+impl Decision {
+    /// A decision that asks for no reason.
+    #[must_use]
+    pub fn new(call: Call, by: &str, at: When) -> Self {
+        Self {
+            call,
+            by: by.to_owned(),
+            at,
+            reason: String::new(),
+            extra: Extra::new(),
+        }
+    }
+}
+
 /// How a cast was taken: choices and numbers, nothing presumed.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 #[serde(default)]

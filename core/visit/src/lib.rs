@@ -25,7 +25,7 @@ pub mod verdict;
 pub mod visit;
 pub mod words;
 
-pub use cast_record::{Cast, CastRecord};
+pub use cast_record::{Cast, CastRecord, Decision};
 pub use cast_sources::{CastPhoto, CastSources, Tap};
 pub use entry::Entry;
 pub use examination::{Dimension, LegDimensions, Reading};
