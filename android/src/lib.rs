@@ -14,8 +14,8 @@ fn android_main(app: AndroidApp) {
         return;
     }
     let store = folder.map(|folder| folder.join("clinic.store"));
-    let opened = Place::new(store, None)
-        .and_then(|place| plinthside::window::open_own(place, None));
+    let opened =
+        Place::new(store, None).and_then(|place| plinthside::window::open_own(place, None));
     if let Err(problem) = opened {
         eprintln!("{problem}");
     }

@@ -359,7 +359,11 @@ fn arrow_from(canvas: &mut Canvas, azimuth_deg: f64, middle: P, reach: f64) {
     canvas.line(Stroke::Advice, out(reach, 0.0), out(tip, 0.0));
     canvas.line(Stroke::Advice, out(barb, 7.0), out(tip, 0.0));
     canvas.line(Stroke::Advice, out(barb, -7.0), out(tip, 0.0));
-    canvas.word(out(reach + 5.0, 0.0), Anchor::Middle, NoteWord::PhotographFromHere);
+    canvas.word(
+        out(reach + 5.0, 0.0),
+        Anchor::Middle,
+        NoteWord::PhotographFromHere,
+    );
 }
 
 /// Which side of the drawing is the inner one.

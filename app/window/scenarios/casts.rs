@@ -175,7 +175,9 @@ fn s05_a_squeezed_shell_is_cast_again() {
     let decided = visit.casts.iter().filter_map(|cast| cast.decision.as_ref());
     let decided: Vec<_> = decided.map(|decision| decision.call).collect();
     assert_eq!(decided, [Call::Recast], "said of the squeezed one");
-    let newest = visit.cast(plinthside_measure::marks::Side::Right).expect("another");
+    let newest = visit
+        .cast(plinthside_measure::marks::Side::Right)
+        .expect("another");
     assert!(newest.measurement.is_none());
 }
 

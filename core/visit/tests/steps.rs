@@ -140,7 +140,10 @@ fn the_order_from_draft_to_closed() {
     draft.prescription.shell.plastic.clear();
     let state = of(&visit, Step::Prescribe);
     assert!(
-        state.open.iter().any(|t| t.en == "Plastic: not chosen yet."),
+        state
+            .open
+            .iter()
+            .any(|t| t.en == "Plastic: not chosen yet."),
         "{state:?}"
     );
     let draft = visit.orders[0].draft_mut().unwrap();
