@@ -135,7 +135,7 @@ impl Session {
                 .as_ref()
                 .is_some_and(|to| to.side == side.to_string() && to.revision == revision)
         };
-        let last = proofs.into_iter().flatten().filter(of_foot).last();
+        let last = proofs.into_iter().flatten().rfind(of_foot);
         last.is_some_and(|proof| proof.note.is_empty())
     }
 
