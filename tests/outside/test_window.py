@@ -47,7 +47,10 @@ def cast(hand):
     hand.touch("fast plaster")
     hand.touch("First slab dipped")
     hand.picture("05-cast")
+    # The button sleeps two seconds, so that a wet double touch skips nothing.
+    time.sleep(2.5)
     hand.touch("Removed")
+    time.sleep(2.5)
 
 
 def take(hand):
