@@ -229,13 +229,24 @@ def offered(elements):
     return next((e for e in elements if e["name"].startswith("Take up again: ")), None)
 
 
+def go(hand, step):
+    """Touches a step until its screen is there: what moves under the pointer is touched again."""
+    there = lambda all: any(e["name"] == step and e["selected"] for e in all)
+    for _ in range(3):
+        hand.touch(step)
+        start = time.monotonic()
+        while time.monotonic() - start < 5:
+            if there(hand.elements()):
+                return hand.settled()
+            time.sleep(0.03)
+    hand.until(there, f"the screen {step}", 1)
+
+
 def said(hand):
     """What the screen says of the work: how far each step has come, each answer in its list."""
     told = {}
     for step in SCREENS:
-        hand.touch(step)
-        hand.until(lambda all: any(e["name"] == step and e["selected"] for e in all), f"the screen {step}")
-        hand.settled()
+        go(hand, step)
         for e in hand.elements():
             if e["role"] == "RadioButton" and e["description"]:
                 told[step, e["name"]] = e["description"]
