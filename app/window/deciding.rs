@@ -100,7 +100,7 @@ mod tests {
     use crate::window::finger::Finger;
     use crate::window::tests::{case, demo_window, until};
     use plinthside_measure::marks::Side;
-    use plinthside_ui::{Data, Screen};
+    use plinthside_ui::{Data, Level, Screen};
     use plinthside_visit::verdict::Call;
     use slint::ComponentHandle;
 
@@ -130,6 +130,16 @@ mod tests {
         });
         window.inner.mark(|marking| marking.nudge(40.0, 0.0));
         assert_eq!(case(&window.inner.session.borrow()).decided(), None);
+        // The mark is wrong now: the earlier result stays, without its verdict.
+        until(&window, "the refusal", |s| case(s).refused.is_some());
+        window.inner.change(|s| s.go(Screen::Check));
+        let check = window.app.global::<Data>().get_check();
+        assert_eq!(check.level, Level::ReMark);
+        assert!(
+            check.ready && check.sentence.contains("older"),
+            "{}",
+            check.sentence
+        );
     }
 
     #[test]

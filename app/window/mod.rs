@@ -303,7 +303,8 @@ impl Inner {
         }
     }
 
-    /// Twice a second: the timer runs, new pictures are offered, an idle store is locked.
+    /// Twice a second: the timer runs, new pictures are offered to be taken in or to read a label in,
+    /// an idle store is locked.
     fn tick(&self) {
         use plinthside_ui::Screen;
         let (shoots, show) = {
@@ -317,6 +318,7 @@ impl Inner {
                     Screen::Photographs => {
                         session.taking.look() || session.taking.shutter_at.is_some()
                     }
+                    Screen::Label => session.taking.look(),
                     _ => false,
                 };
             (shoots, show)

@@ -427,6 +427,7 @@ impl Open {
         let check = match (&self.case.results, taken) {
             (None, false) => ui::Fill::Empty,
             (None, true) => ui::Fill::Started,
+            _ if self.case.refused.is_some() => ui::Fill::Attention,
             _ => match (self.case.decided(), self.verdict(tolerances).call) {
                 (Some(_), _) | (None, Call::Keep) => ui::Fill::Complete,
                 (None, Call::Note) => ui::Fill::Started,

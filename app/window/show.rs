@@ -80,7 +80,8 @@ pub fn show(app: &App, session: &mut Session) {
             view.may_cast_again = open.case.may_cast_again();
             view.may_take_back = open.case.may_take_cast_back();
             if let (Some(_), Some(why)) = (results, &open.case.refused) {
-                view.remarks = check::older(view.remarks, why, lang);
+                view.level = ui::Level::ReMark;
+                view.sentence = check::older(why, lang).into();
             }
             // Photographs that could not be measured come first: what was checked by hand alone
             // is no judgement on the cast.

@@ -11,7 +11,6 @@ use plinthside_measure::quantity::Quantity;
 use plinthside_ui as ui;
 use plinthside_visit::verdict::{Call, Finding, Limit, Tolerances, Verdict};
 use plinthside_visit::{Lang, Text, format};
-use slint::Model;
 
 /// The screen's state. Without results only what the verdict could not judge is shown.
 #[must_use]
@@ -86,22 +85,13 @@ fn level(call: Call) -> ui::Level {
     }
 }
 
-/// What is shown was measured before the marks were changed to what gives no result: first of all.
-pub fn older(
-    remarks: slint::ModelRc<ui::Remark>,
-    why: &str,
-    lang: Lang,
-) -> slint::ModelRc<ui::Remark> {
+/// What is shown was measured before the marks were changed to what gives no result: no verdict.
+pub fn older(why: &str, lang: Lang) -> String {
     let older = Text::new(
         "This result is older than the marks, which give none as they are now:",
         "Dieses Ergebnis ist älter als die Markierungen, die so, wie sie jetzt sind, keines ergeben:",
     );
-    let first = ui::Remark {
-        text: format!("{} {}", older.get(lang), said(why, lang)).into(),
-        source: Default::default(),
-        tone: ui::Tone::Stop,
-    };
-    models(std::iter::once(first).chain(remarks.iter()).collect())
+    format!("{} {}", older.get(lang), said(why, lang))
 }
 
 /// Side first (it can stop), then the sentences of the measurement.

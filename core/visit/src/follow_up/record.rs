@@ -89,6 +89,14 @@ impl Visit {
         let found = found.ok_or_else(|| SignError::NoOrder {
             order: order.to_owned(),
         })?;
+        // Read twice before it was taken once.
+        if self
+            .follow_up
+            .iter()
+            .any(|f| f.order == order && f.receipts.contains(&receipt))
+        {
+            return Ok(());
+        }
         let said = (receipt.by.as_str(), receipt.reason.as_str());
         found.answered(state_after(&receipt), receipt.at, said, now)?;
         follow_up_of(self, order).receipts.push(receipt);
