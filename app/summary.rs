@@ -2,7 +2,6 @@
 
 use crate::pipeline::Measured;
 use plinthside_measure::cast::{ResultName, Results};
-use plinthside_measure::quantity::{Quantity, Unit};
 use plinthside_visit::verdict::{Call, Verdict};
 use plinthside_visit::{Lang, Visit};
 use std::fmt::Write;
@@ -23,26 +22,13 @@ const SHOWN: [ResultName; 12] = [
     ResultName::ForefootBreadth,
 ];
 
-/// ±: half the 95 % interval.
-fn plus_minus(sd: f64) -> f64 {
-    1.96 * sd
-}
-
-fn unit(quantity: &Quantity) -> &'static str {
-    match quantity.unit {
-        Unit::Mm => " mm",
-        Unit::Deg => "°",
-    }
-}
-
 /// Rounded to whole units, never "-0".
 fn whole(value: f64) -> f64 {
     value.round() + 0.0
 }
 
 /// ± in whole units, tenths below one.
-fn spread(sd: f64) -> String {
-    let half = plus_minus(sd);
+fn shown(half: f64) -> String {
     if half < 0.95 {
         format!("{half:.1}")
     } else {
@@ -106,14 +92,15 @@ fn of_results(results: &Results) -> String {
         } else {
             quantity.value.abs()
         };
+        let half = quantity.plus_minus();
         let _ = writeln!(
             text,
             "{:38} {:>5.0}{:<3}   {:>8}  {:>12}  {word}",
             name.label(),
             whole(value),
-            unit(quantity),
-            spread(quantity.instrument_sd),
-            spread(quantity.total_sd),
+            quantity.unit.sign(),
+            shown(half.instrument),
+            shown(half.total),
         );
     }
     for (name, hinge) in [
@@ -138,9 +125,9 @@ fn of_results(results: &Results) -> String {
                 text,
                 "Hinge point, {name}: {:.0} ± {} mm high, {:.0} ± {} mm forward of the heel ({face})",
                 whole(height.value),
-                spread(height.total_sd),
+                shown(height.plus_minus().total),
                 whole(forward.value),
-                spread(forward.total_sd),
+                shown(forward.plus_minus().total),
             );
         }
     }

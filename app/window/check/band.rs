@@ -1,10 +1,8 @@
 //! The band of one finding: limits, value and ± as shares of one scale.
 
+use plinthside_measure::quantity::NORMAL_95;
 use plinthside_ui as ui;
 use plinthside_visit::verdict::{Finding, Limit, Range};
-
-/// 97.5 % point of the normal distribution.
-const Z95: f64 = 1.959_963_984_540_054;
 
 /// The band, or none where there is no number or no limit to show it on.
 pub fn view(finding: &Finding, limit: &Limit) -> ui::Band {
@@ -34,8 +32,8 @@ pub fn view(finding: &Finding, limit: &Limit) -> ui::Band {
         keep: zone(keep),
         correct: zone(correct),
         at: share(value),
-        instrument: around(Z95 * instrument),
-        total: around(Z95 * total),
+        instrument: around(NORMAL_95 * instrument),
+        total: around(NORMAL_95 * total),
         zero: if low < 0.0 && high > 0.0 {
             share(0.0)
         } else {

@@ -5,7 +5,7 @@ use super::canvas::{Canvas, P, lerp};
 use plinthside_measure::advice::Stand;
 use plinthside_measure::cast::{ResultName, Results};
 use plinthside_measure::marks::{MarkName, Side};
-use plinthside_measure::quantity::Quantity;
+use plinthside_measure::quantity::PlusMinus;
 use plinthside_ui::{Anchor, Drawing, NoteWord, Stroke};
 
 /// The points of one cast by mark, and what the drawings need beside them.
@@ -17,17 +17,6 @@ struct Cast<'a> {
     top_mm: f64,
     /// Heel to the front of the drawing.
     front_mm: f64,
-}
-
-/// Half-widths of the 95 % interval, instrument alone and total; degrees or millimetres.
-pub fn half_widths_95(q: &Quantity) -> (f64, f64) {
-    let total = (q.high95 - q.low95) / 2.0;
-    let share = if q.total_sd > 0.0 {
-        q.instrument_sd / q.total_sd
-    } else {
-        0.0
-    };
-    (total * share, total)
 }
 
 impl<'a> Cast<'a> {
@@ -69,7 +58,7 @@ impl<'a> Cast<'a> {
 
     fn fan(&self, canvas: &mut Canvas, name: ResultName, from: P, to: P) {
         if let Some(q) = self.results.quantities.get(&name) {
-            let (instrument, total) = half_widths_95(q);
+            let PlusMinus { instrument, total } = q.plus_minus();
             canvas.fan(Stroke::ShadeWide, from, to, total);
             canvas.fan(Stroke::Shade, from, to, instrument);
         }

@@ -7,7 +7,7 @@ mod drawings;
 use super::text::{self, models, said};
 use plinthside_measure::advice::Stand;
 use plinthside_measure::cast::{ResultName, Results, SideOutcome, Source};
-use plinthside_measure::quantity::Quantity;
+use plinthside_measure::quantity::{PlusMinus, Quantity};
 use plinthside_ui as ui;
 use plinthside_visit::verdict::{Call, Finding, Limit, Tolerances, Verdict};
 use plinthside_visit::{Lang, Text, format};
@@ -127,7 +127,7 @@ fn measured(results: Option<&Results>, name: ResultName, lang: Lang) -> ui::Meas
             ..Default::default()
         };
     };
-    let (instrument, total) = drawings::half_widths_95(q);
+    let PlusMinus { instrument, total } = q.plus_minus();
     ui::Measured {
         kind,
         present: true,

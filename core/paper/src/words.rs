@@ -3,28 +3,7 @@
 use crate::PaperError;
 use crate::language::Words;
 use plinthside_measure::cast::{ResultName, Results};
-use plinthside_measure::quantity::{Quantity, Unit};
-
-/// Half of the 95 % interval of a quantity, with marking and from the instrument alone.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct HalfWidth {
-    pub(crate) total: f64,
-    pub(crate) instrument: f64,
-}
-
-/// Both half widths; the instrument's share is scaled by its sd.
-pub(crate) fn half_width(q: &Quantity) -> HalfWidth {
-    let total = (q.high95 - q.low95).abs() / 2.0;
-    let share = if q.total_sd > 0.0 {
-        (q.instrument_sd / q.total_sd).min(1.0)
-    } else {
-        1.0
-    };
-    HalfWidth {
-        total,
-        instrument: total * share,
-    }
-}
+use plinthside_measure::quantity::Quantity;
 
 /// Nearest whole number with a true minus sign, never “−0”.
 pub(crate) fn whole(value: f64) -> String {
@@ -36,13 +15,6 @@ pub(crate) fn whole(value: f64) -> String {
 /// A ± in whole units, rounded up: never smaller than it is, never 0.
 pub(crate) fn whole_up(value: f64) -> String {
     format!("{}", (value - 1e-9).ceil().max(1.0) as i64)
-}
-
-pub(crate) fn unit_sign(unit: Unit) -> &'static str {
-    match unit {
-        Unit::Mm => " mm",
-        Unit::Deg => "°",
-    }
 }
 
 /// One printed quantity.
@@ -68,8 +40,8 @@ pub(crate) fn printed(
         name,
         &[q.value, q.instrument_sd, q.total_sd, q.low95, q.high95],
     )?;
-    let half = half_width(q);
-    let unit = unit_sign(q.unit);
+    let half = q.plus_minus();
+    let unit = q.unit.sign();
     let (word, note) = match word.and_then(|w| w.split_once(" (")) {
         Some((word, note)) => (Some(word), note.trim_end_matches(')')),
         None => (word, ""),

@@ -4,7 +4,7 @@ use super::frame::Placement;
 use super::marking;
 use super::{CastError, CastPoints, Settings};
 use crate::marks::Side;
-use crate::quantity::{Quantity, Unit};
+use crate::quantity::{NORMAL_95, Quantity, Unit};
 use nalgebra::{DMatrix, DVector};
 use statrs::distribution::{ContinuousCDF, StudentsT};
 
@@ -122,7 +122,6 @@ impl Quantity {
 pub(crate) fn student_t_95(dof: f64) -> f64 {
     /// Beyond this the normal distribution is the same to 6 digits.
     const NORMAL_FROM: f64 = 1e6;
-    const NORMAL_95: f64 = 1.959_963_984_540_054;
     if dof.is_nan() || dof >= NORMAL_FROM {
         return NORMAL_95;
     }

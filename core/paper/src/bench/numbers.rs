@@ -7,7 +7,7 @@ use crate::marks::listed;
 use crate::words::{printed, result, whole, whole_up};
 use plinthside_measure::cast::{CastPoint, Datum, HingeFrom, HingePoint, ResultName, Results};
 use plinthside_measure::marks::{MarkName, Surface};
-use plinthside_measure::quantity::Quantity;
+use plinthside_measure::quantity::{NORMAL_95, Quantity};
 use serde_json::{Value, json};
 
 /// Quantities in the order a bench reads them; the rest only serve the checks.
@@ -137,7 +137,7 @@ pub(super) fn calliper(results: &Results, w: Words) -> Result<Vec<Value>, PaperE
             rows.push(json!({
                 "name": w.with("{} to {}", &[short_name(a), short_name(b)]),
                 "value": format!("{} mm", whole(mm)),
-                "instrument": format!("± {}", whole_up(1.96 * sd_mm)),
+                "instrument": format!("± {}", whole_up(NORMAL_95 * sd_mm)),
             }));
         }
         if rows.len() == 3 {
@@ -175,7 +175,7 @@ pub(super) fn points(results: &Results, w: Words) -> Vec<Value> {
             json!({
                 "short": short_name(p.mark.as_str()), "mark": w.say(&listed(p.mark.as_str())),
                 "forward": whole(x), "lateral": whole(s * y), "up": whole(z),
-                "total": format!("± {}", whole_up(1.96 * largest)),
+                "total": format!("± {}", whole_up(NORMAL_95 * largest)),
                 "views": p.views,
                 "face": match p.surface { Surface::Inside => w.say("inside"), Surface::Outside => w.say("outside") },
             })

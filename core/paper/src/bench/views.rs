@@ -5,7 +5,7 @@ use super::labels::Labels;
 use crate::PaperError;
 use crate::language::Words;
 use crate::marks::listed;
-use crate::words::{half_width, result, whole};
+use crate::words::{result, whole};
 use plinthside_measure::cast::{CastPoint, HingePoint, ResultName, Results};
 use plinthside_measure::marks::{MarkName, Side};
 use serde::Serialize;
@@ -269,7 +269,7 @@ impl<'a> Drawing<'a> {
             return;
         };
         let (pa, pb) = (self.on_page(pa), self.on_page(pb));
-        let half = half_width(q).total.min(60.0).to_radians();
+        let half = q.plus_minus().total.min(60.0).to_radians();
         let fan = |from: [f64; 2], to: [f64; 2]| {
             let turn = |angle: f64| {
                 let (dx, dy) = (to[0] - from[0], to[1] - from[1]);

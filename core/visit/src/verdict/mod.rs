@@ -19,10 +19,8 @@ use crate::format;
 use crate::words::{Lang, Text};
 use evidence::Compared;
 use plinthside_measure::cast::Source as MeasuredBy;
+use plinthside_measure::quantity::NORMAL_95;
 use serde::{Deserialize, Serialize};
-
-/// 97.5 % point of the normal distribution.
-const Z95: f64 = 1.959_963_984_540_054;
 
 /// The judgement of a cast.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -180,7 +178,7 @@ fn judge(limit: &Limit, c: &Compared, evidence: &Evidence<'_>) -> Finding {
 fn advice(limit: &Limit, c: &Compared, evidence: &Evidence<'_>) -> Option<Advice> {
     let call = limit.call(c.value);
     let reaches = |sd: f64, differs: &dyn Fn(Call) -> bool| {
-        [-Z95, Z95]
+        [-NORMAL_95, NORMAL_95]
             .iter()
             .any(|z| differs(limit.call(c.value + z * sd)))
     };
