@@ -9,7 +9,7 @@ pub use printing::{
     ByArgs, LabelArgs, LabelsArgs, MatArgs, MatPaper, OutArgs, PrintArgs, PrintCommand,
     PrinterArgs, QueueArgs,
 };
-pub use store::{BackupArgs, CheckArgs, EraseArgs, PassphraseArgs, SalvageArgs};
+pub use store::{BackupArgs, CheckArgs, EraseArgs, FiguresArgs, PassphraseArgs, SalvageArgs};
 
 use crate::commands;
 use crate::error::AppError;
@@ -112,6 +112,8 @@ pub enum Command {
     Find(FindArgs),
     /// One visit: what it holds, who changed what when, or as it was at a time
     Show(ShowArgs),
+    /// The practice in figures: remakes and why, turnaround, how well each caster repeats
+    Figures(FiguresArgs),
     /// Write the whole store to one encrypted file
     Backup(BackupArgs),
     /// Make a store from a backup; it takes a new device identity
@@ -455,6 +457,7 @@ pub fn run(cli: Cli) -> Result<(), AppError> {
         Some(Command::Import(args)) => commands::records::import(&args),
         Some(Command::Find(args)) => commands::records::find(&args),
         Some(Command::Show(args)) => commands::records::show(&args),
+        Some(Command::Figures(args)) => commands::figures::run(&args),
         Some(Command::Backup(args)) => commands::records::backup(&args),
         Some(Command::Restore(args)) => commands::records::restore(&args),
         Some(Command::Check(args)) => commands::records::check(&args),

@@ -129,14 +129,16 @@ impl Measured {
         by: &str,
         at: When,
     ) -> Result<Measurement, AppError> {
-        let results = self.results.as_ref().map(serde_json::to_value).transpose();
+        let kept = match &self.results {
+            Some(results) => Measurement::with_results(results).map_err(AppError::Encode)?,
+            None => Measurement::default(),
+        };
         Ok(Measurement {
             at: Some(at),
             by: by.to_owned(),
             photos: photographs,
-            results: results.map_err(AppError::Encode)?,
             clearances: self.clearances.clone(),
-            ..Measurement::default()
+            ..kept
         })
     }
 

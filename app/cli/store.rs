@@ -1,6 +1,7 @@
 //! Arguments of the commands that look after the store as a whole, and of `erase`.
 
 use super::{ByArgs, StoreArgs};
+use chrono::NaiveDate;
 use clap::Args;
 use std::path::PathBuf;
 
@@ -20,6 +21,23 @@ pub struct CheckArgs {
     /// Make lists and search again from the records first
     #[arg(long)]
     pub rebuild: bool,
+    /// Print the result as JSON
+    #[arg(long)]
+    pub json: bool,
+    /// The store
+    #[command(flatten)]
+    pub store: StoreArgs,
+}
+
+/// `plinthside figures`
+#[derive(Debug, Args)]
+pub struct FiguresArgs {
+    /// First day of the visits that count (`2026-01-01`)
+    #[arg(long, value_name = "DAY")]
+    pub from: Option<NaiveDate>,
+    /// Last day of the visits that count
+    #[arg(long, value_name = "DAY")]
+    pub to: Option<NaiveDate>,
     /// Print the result as JSON
     #[arg(long)]
     pub json: bool,

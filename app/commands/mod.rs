@@ -5,6 +5,7 @@ pub mod code;
 pub mod demo;
 pub mod detect;
 pub mod exchange;
+pub mod figures;
 pub mod keep;
 pub mod label;
 pub mod mat;

@@ -160,7 +160,7 @@ fn cast_lines(all: &mut Vec<Line>, visit: &Visit, side: Side, lang: Lang) {
         "Punkte auf Fotos",
         count(cast.sources.taps.len()),
     );
-    let measured = cast.measurement.is_some() as usize + cast.measured_before.len();
+    let measured = usize::from(cast.measurement.is_some());
     say("measured", "Measurements", "Messungen", count(measured));
     let decision = cast
         .decision

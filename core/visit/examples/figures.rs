@@ -10,7 +10,7 @@
 //! ```
 
 use plinthside_measure::marks::Side;
-use plinthside_visit::figures::{icc, limits_of_agreement, repeatability, wilson};
+use plinthside_visit::figures::{icc, limits_of_agreement, repeats, wilson};
 use plinthside_visit::norms::{Anthropometry, arch_index, convert, mdc95, typed};
 use plinthside_visit::person::Sex;
 use plinthside_visit::{Dimension, LegDimensions};
@@ -61,7 +61,10 @@ fn main() -> Result<(), Box<dyn Error>> {
     let print = json!({
         "icc": map(&request.icc, |rows| said(icc(rows))),
         "limits": map(&request.pairs, |pairs| said(limits_of_agreement(pairs))),
-        "repeatability": map(&request.pairs, |pairs| said(repeatability(pairs))),
+        "repeatability": map(&request.pairs, |pairs| {
+            let rows: Vec<_> = pairs.iter().map(|(a, b)| vec![*a, *b]).collect();
+            said(repeats(&rows))
+        }),
         "wilson": request.wilson.iter().map(|(c, n)| wilson(*c, *n)).collect::<Vec<_>>(),
         "convert": request.convert.iter().map(|(v, f, t)| convert(*v, f, t)).collect::<Vec<_>>(),
         "typed": request.typed.iter().map(|(t, u)| typed(t, u, None)).collect::<Vec<_>>(),

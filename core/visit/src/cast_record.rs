@@ -85,9 +85,6 @@ pub struct Cast {
     /// What was measured on it.
     #[serde(default)]
     pub measurement: Option<Measurement>,
-    /// Measurements before the last: marked again, tapped again. Kept, and counted as repeats.
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub measured_before: Vec<Measurement>,
     /// What the clinician decided to do with it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub decision: Option<Decision>,
@@ -256,17 +253,9 @@ impl Cast {
             inspection: Inspection::default(),
             sources: CastSources::default(),
             measurement: None,
-            measured_before: Vec::new(),
             decision: None,
             extra: Extra::new(),
         }
-    }
-
-    /// A new measurement; the one before is kept. What was decided on the old one is asked again.
-    pub fn measure_again(&mut self, measurement: Measurement) {
-        self.measured_before
-            .extend(self.measurement.replace(measurement));
-        self.decision = None;
     }
 
     /// How the cast was measured, as the sheet says it.

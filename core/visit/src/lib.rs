@@ -3,6 +3,10 @@
 //! **Invariants.** No input or output, no clock: times are passed in, data files are compiled in
 //! or handed over as text. What was typed is kept as typed. What a newer version wrote survives.
 //! The program measures, explains and warns; it never decides.
+//!
+//! Start at [`Visit`], which holds all of it. [`rules::check`] and [`verdict::verdict`] judge it,
+//! [`order::fillable`] fills its order, [`Visit::sign`] freezes that, [`follow_up`] is what comes
+//! after. The tables they go by lie in `data/`, each with a schema; [`knowledge`] reads them.
 
 pub mod aids;
 pub mod cast_record;
@@ -20,7 +24,6 @@ pub mod person;
 pub mod phrases;
 pub mod rules;
 pub mod source;
-pub mod steps;
 pub mod verdict;
 pub mod visit;
 pub mod words;

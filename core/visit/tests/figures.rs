@@ -1,7 +1,13 @@
 //! Statistics of the practice against printed worked examples.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
-use plinthside_visit::figures::{FigureError, icc, limits_of_agreement, repeatability, wilson};
+mod common;
+
+use plinthside_measure::cast::ResultName;
+use plinthside_measure::marks::Side;
+use plinthside_visit::cast_record::Measurement;
+use plinthside_visit::figures::{FigureError, icc, limits_of_agreement, practice, repeats, wilson};
+use plinthside_visit::{Cast, Visit};
 
 fn near(got: f64, want: f64, within: f64) {
     assert!(
@@ -13,7 +19,7 @@ fn near(got: f64, want: f64, within: f64) {
 /// Shrout & Fleiss 1979, Psychol Bull 86:420-428, Table 2: six targets, four judges. Printed:
 /// .17 .29 .71 .44 .62 .91; mean squares 11.24, 6.26, 32.49, 1.02.
 #[test]
-fn shrout_and_fleiss() {
+fn correlations_are_those_shrout_and_fleiss_print() {
     let rows = [
         [9., 2., 5., 8.],
         [6., 1., 3., 2.],
@@ -101,7 +107,7 @@ const MINI: [(f64, f64); 17] = [
 /// Bland & Altman 1986, Lancet i:307-310, Table 1: first readings of two peak flow meters.
 /// Printed: mean difference −2.1, SD 38.8; interval of the bias −22.0 to 17.8; SE of a limit 16.3.
 #[test]
-fn bland_and_altman() {
+fn limits_are_those_bland_and_altman_print() {
     let pairs: Vec<_> = WRIGHT.iter().zip(MINI).map(|(w, m)| (w.0, m.0)).collect();
     let l = limits_of_agreement(&pairs).unwrap();
     near(l.bias.value, -2.1, 0.05);
@@ -120,15 +126,11 @@ fn bland_and_altman() {
 /// The same paper's repeatability, 2·√(Σd²/n): 43.2 and 56.4 printed (from memory, unverified);
 /// technical error √(Σd²/2n) (Ulijaszek & Kerr 1999, Br J Nutr 82:165-177): arithmetic, Σd² 7966, 13479.
 #[test]
-fn technical_error() {
-    for (pairs, sum_d2, tem, percent) in [
-        (WRIGHT, 7966.0, 15.306_669, 3.4176),
-        (MINI, 13_479.0, 19.910_831, 4.3865),
-    ] {
-        let r = repeatability(&pairs).unwrap();
+fn the_technical_error_is_that_of_the_printed_pairs() {
+    for (pairs, sum_d2, tem) in [(WRIGHT, 7966.0, 15.306_669), (MINI, 13_479.0, 19.910_831)] {
+        let r = repeats(&pairs.map(|(a, b)| vec![a, b])).unwrap();
         near(r.technical_error, tem, 1e-6);
         near(r.technical_error, f64::sqrt(sum_d2 / 34.0), 1e-9);
-        near(r.relative_percent.unwrap(), percent, 1e-4);
         near(r.coefficient, 1.96 * std::f64::consts::SQRT_2 * tem, 1e-5);
     }
 }
@@ -176,11 +178,46 @@ fn bad_data_is_refused_in_words() {
         Err(FigureError::TooFew { .. })
     ));
     assert!(matches!(
-        repeatability(&[]),
-        Err(FigureError::TooFew { .. })
-    ));
-    assert!(matches!(
-        repeatability(&[(f64::INFINITY, 1.0)]),
+        limits_of_agreement(&[(f64::INFINITY, 1.0), (1.0, 2.0)]),
         Err(FigureError::NotANumber { row: 1 })
     ));
+    assert!(matches!(
+        repeats(&[vec![1.0, 2.0]]),
+        Err(FigureError::TooFew { .. })
+    ));
+}
+
+/// Ulijaszek & Kerr 1999, Br J Nutr 82:165-177: technical error √(Σd²/2n) of pairs.
+#[test]
+fn a_casters_repeated_casts_give_his_technical_error() {
+    let bimalleolar = [(70.0, 72.0), (75.0, 74.0), (80.0, 83.0)];
+    let cast = |id: &str, mm: f64| {
+        let mut r = common::results(Side::Left);
+        r.quantities
+            .insert(ResultName::Bimalleolar, common::quantity(mm, 0.2, 0.5));
+        let mut cast = Cast::new(id, Side::Left);
+        cast.record.cast_by = "Caster A".into();
+        cast.measurement = Some(Measurement::with_results(&r).unwrap());
+        cast
+    };
+    let visits: Vec<Visit> = bimalleolar
+        .iter()
+        .map(|(a, b)| {
+            let mut visit = common::visit(Side::Left);
+            visit.casts = vec![cast("c-1", *a), cast("c-2", *b)];
+            visit
+        })
+        .collect();
+    let said = practice(&visits).repeats;
+    assert_eq!(said.keys().collect::<Vec<_>>(), ["Caster A"]);
+    let r = &said["Caster A"][&ResultName::Bimalleolar];
+    let tem = f64::sqrt((4.0 + 1.0 + 9.0) / 6.0);
+    assert!((r.technical_error - tem).abs() < 1e-12);
+    assert!((r.coefficient - 1.96 * std::f64::consts::SQRT_2 * tem).abs() < 1e-12);
+    assert!((r.limits.bias.value + 4.0 / 3.0).abs() < 1e-12);
+    assert!(r.icc.icc_1_1.value > 0.8 && r.icc.targets == 3);
+    assert!(
+        practice(&visits[..1]).repeats.is_empty(),
+        "one foot tells nothing"
+    );
 }

@@ -3,30 +3,16 @@
 
 mod common;
 
-use common::{after, complete, entry, prescriber, when};
+use common::{after, complete, entry, prescriber, rules, signing, when};
 use plinthside_measure::marks::Side;
 use plinthside_visit::figures::practice;
 use plinthside_visit::follow_up::{
     Adjustment, Event, Fitting, LeafletFor, LeafletText, Receipt, ReceiptAnswer, Remake,
     RemakeCause, Review,
 };
-use plinthside_visit::order::{OrderState, Override, SignError, Signing};
-use plinthside_visit::rules::RuleSet;
+use plinthside_visit::order::{OrderState, Override, SignError};
 use plinthside_visit::{Clinic, Lang};
 use serde_json::Map;
-
-fn rules() -> RuleSet {
-    RuleSet::shipped().unwrap()
-}
-
-fn signing(rules: &RuleSet, hours: i64) -> Signing<'_> {
-    Signing {
-        rules,
-        results: None,
-        label_side: None,
-        at: after(hours),
-    }
-}
 
 fn receipt(answer: ReceiptAnswer, hours: i64, reason: &str) -> Receipt {
     Receipt {

@@ -3,29 +3,16 @@
 
 mod common;
 
-use common::{after, complete, day, entry, measured, prescriber, results, visit};
+use common::{complete, day, entry, measured, prescriber, results, rules, signing, visit};
 use plinthside_measure::cast::{HingeFrom, ResultName};
 use plinthside_measure::marks::Side;
 use plinthside_visit::examination::Dimension;
 use plinthside_visit::order::{
-    FIELDS, FieldKind, Order, OrderState, Origin, SignError, Signing, fillable, statement,
+    FIELDS, FieldKind, Order, OrderState, Origin, SignError, fillable, statement,
 };
-use plinthside_visit::rules::{Case, RuleSet, check};
+use plinthside_visit::rules::{Case, check};
 use plinthside_visit::{Clinic, Lang, LegDimensions, Prescription, Visit};
 use std::collections::BTreeSet;
-
-fn rules() -> RuleSet {
-    RuleSet::shipped().unwrap()
-}
-
-fn signing(rules: &RuleSet, hours: i64) -> Signing<'_> {
-    Signing {
-        rules,
-        results: None,
-        label_side: None,
-        at: after(hours),
-    }
-}
 
 /// Every field can be set, is printed under its own name in both languages, and emptied again.
 #[test]

@@ -8,7 +8,6 @@ mod tests;
 mod turn;
 
 use crate::observed::CameraKey;
-use image::{ImageBuffer, Rgb, imageops};
 pub use refuse::{LIMITS, Limits, PhotoError};
 use std::borrow::Cow;
 
@@ -90,41 +89,6 @@ fn decode_as(name: &str, bytes: &[u8], colour: bool) -> Result<Photograph, Photo
 }
 
 impl Photograph {
-    /// A photograph from upright grey pixels (row-major, `width × height`), or `None` if their
-    /// number is wrong.
-    #[must_use]
-    pub fn from_luma(name: &str, width: u32, height: u32, luma: Vec<u8>) -> Option<Self> {
-        Self::from_pixels(name, width, height, Pixels::Luma(luma))
-    }
-
-    /// A photograph from upright RGB pixels (row-major, 3 bytes each), or `None` if their number
-    /// is wrong.
-    #[must_use]
-    pub fn from_rgb(name: &str, width: u32, height: u32, rgb: Vec<u8>) -> Option<Self> {
-        Self::from_pixels(name, width, height, Pixels::Rgb(rgb))
-    }
-
-    fn from_pixels(name: &str, width: u32, height: u32, pixels: Pixels) -> Option<Self> {
-        let area = width as usize * height as usize;
-        let fits = match &pixels {
-            Pixels::Luma(luma) => luma.len() == area,
-            Pixels::Rgb(rgb) => rgb.len() == area * 3,
-        };
-        (area > 0 && fits).then(|| Self {
-            name: name.to_owned(),
-            width,
-            height,
-            orientation: 1,
-            camera: CameraKey {
-                sensor_width_px: width,
-                sensor_height_px: height,
-                ..CameraKey::default()
-            },
-            exif_focal_px: None,
-            pixels,
-        })
-    }
-
     /// Brightness (ITU-R BT.601, as in JPEG), one byte a pixel.
     #[must_use]
     pub fn luma(&self) -> Cow<'_, [u8]> {
@@ -159,32 +123,6 @@ impl Photograph {
     #[must_use]
     pub fn has_colour(&self) -> bool {
         matches!(self.pixels, Pixels::Rgb(_))
-    }
-
-    /// A copy in colour no larger than `side_px` on its longer side, each pixel the mean of those
-    /// it covers: its width, height and RGB bytes. Smaller photographs keep their size.
-    #[must_use]
-    pub fn working_copy(&self, side_px: u32) -> (u32, u32, Vec<u8>) {
-        let longer = self.width.max(self.height);
-        let side_px = side_px.clamp(1, longer);
-        let scaled = |side: u32| {
-            let rounded =
-                (u64::from(side) * u64::from(side_px) + u64::from(longer) / 2) / u64::from(longer);
-            (rounded as u32).max(1)
-        };
-        let (width, height) = (scaled(self.width), scaled(self.height));
-        let rgb = self.rgb();
-        if (width, height) == (self.width, self.height) {
-            return (width, height, rgb.into_owned());
-        }
-        match ImageBuffer::<Rgb<u8>, &[u8]>::from_raw(self.width, self.height, &rgb) {
-            Some(whole) => (
-                width,
-                height,
-                imageops::thumbnail(&whole, width, height).into_raw(),
-            ),
-            None => (self.width, self.height, rgb.into_owned()),
-        }
     }
 }
 

@@ -4,7 +4,7 @@ use super::lens::Projection;
 use super::report::Fitted;
 use crate::marks::{MarkName, Surface};
 use crate::observed::CameraKey;
-use nalgebra::{DMatrix, DVector, Vector3};
+use nalgebra::{DMatrix, Vector3};
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
@@ -334,22 +334,6 @@ impl Solution {
             .iter()
             .enumerate()
             .find(|(_, point)| point.mark.as_str() == mark)
-    }
-
-    /// All coordinates x₁ y₁ z₁ x₂ …, mm.
-    #[must_use]
-    pub fn coordinates_mm(&self) -> DVector<f64> {
-        DVector::from_iterator(
-            3 * self.points.len(),
-            self.points.iter().flat_map(|p| p.mat_mm),
-        )
-    }
-
-    /// The covariance with the print's common factor: C + σ²·x·xᵀ, mm².
-    #[must_use]
-    pub fn covariance_with_scale_mm2(&self) -> DMatrix<f64> {
-        let x = self.coordinates_mm();
-        &self.covariance_mm2 + &x * x.transpose() * self.scale_sd.powi(2)
     }
 
     /// Instrument sd of a point's coordinates without the print's scale, mm.

@@ -1,6 +1,5 @@
 //! Help for each step, a data file beside the check lists it points to.
 
-use super::CheckLists;
 use crate::data::{DataError, DataFile};
 use crate::source::Source;
 use crate::words::Text;
@@ -59,15 +58,5 @@ impl Help {
     #[must_use]
     pub fn step(&self, id: &str) -> Option<&StepHelp> {
         self.step.iter().find(|step| step.id == id)
-    }
-
-    /// Keys of check lists that are named here and stand in none.
-    #[must_use]
-    pub fn unknown_lists<'a>(&'a self, lists: &CheckLists) -> Vec<&'a str> {
-        let named = self.step.iter().flat_map(|step| &step.lists);
-        named
-            .map(String::as_str)
-            .filter(|id| lists.list(id).is_none())
-            .collect()
     }
 }

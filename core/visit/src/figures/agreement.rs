@@ -225,7 +225,17 @@ pub struct Limits {
 /// # Errors
 /// Fewer than two pairs, or values that are not numbers.
 pub fn limits_of_agreement(pairs: &[(f64, f64)]) -> Result<Limits, FigureError> {
-    let d: Vec<f64> = differences(pairs, "limits of agreement", 2)?;
+    if pairs.len() < 2 {
+        return Err(FigureError::TooFew {
+            what: "limits of agreement",
+            needed: "two pairs",
+            have: pairs.len(),
+        });
+    }
+    let d: Vec<f64> = pairs.iter().map(|(a, b)| a - b).collect();
+    if let Some(i) = d.iter().position(|d| !d.is_finite()) {
+        return Err(FigureError::NotANumber { row: i + 1 });
+    }
     let n = d.len() as f64;
     let mean = d.iter().sum::<f64>() / n;
     let sd = (d.iter().map(|x| (x - mean).powi(2)).sum::<f64>() / (n - 1.0)).sqrt();
@@ -244,62 +254,4 @@ pub fn limits_of_agreement(pairs: &[(f64, f64)]) -> Result<Limits, FigureError> 
         upper: around(mean + 1.96 * sd, se_of_limit),
         se_of_limit,
     })
-}
-
-/// Repeatability of one person or method from pairs of readings.
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Repeatability {
-    /// Pairs.
-    pub n: usize,
-    /// Technical error of measurement, √(Σd²/2n): the within-person standard deviation.
-    pub technical_error: f64,
-    /// The same in per cent of the mean.
-    pub relative_percent: Option<f64>,
-    /// 1.96·√2·technical error: two readings differ by less in 95 % of cases.
-    pub coefficient: f64,
-}
-
-/// Repeatability from pairs (Ulijaszek & Kerr 1999, Br J Nutr 82:165-177).
-///
-/// # Errors
-/// No pairs, or values that are not numbers.
-pub fn repeatability(pairs: &[(f64, f64)]) -> Result<Repeatability, FigureError> {
-    let d = differences(pairs, "the technical error", 1)?;
-    let n = d.len() as f64;
-    let technical_error = (d.iter().map(|x| x * x).sum::<f64>() / (2.0 * n)).sqrt();
-    let mean = pairs.iter().map(|(a, b)| a + b).sum::<f64>() / (2.0 * n);
-    let relative = 100.0 * technical_error / mean.abs();
-    Ok(Repeatability {
-        n: d.len(),
-        technical_error,
-        relative_percent: relative.is_finite().then_some(relative),
-        coefficient: crate::norms::mdc95(technical_error),
-    })
-}
-
-fn differences(
-    pairs: &[(f64, f64)],
-    what: &'static str,
-    least: usize,
-) -> Result<Vec<f64>, FigureError> {
-    if pairs.len() < least {
-        let needed = if least == 1 { "one pair" } else { "two pairs" };
-        return Err(FigureError::TooFew {
-            what,
-            needed,
-            have: pairs.len(),
-        });
-    }
-    pairs
-        .iter()
-        .enumerate()
-        .map(|(i, (a, b))| {
-            let d = a - b;
-            if d.is_finite() {
-                Ok(d)
-            } else {
-                Err(FigureError::NotANumber { row: i + 1 })
-            }
-        })
-        .collect()
 }

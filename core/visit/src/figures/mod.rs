@@ -4,8 +4,6 @@ mod agreement;
 mod practice;
 mod repeats;
 
-pub use agreement::{
-    Estimate, FigureError, Icc, Limits, Repeatability, icc, limits_of_agreement, repeatability,
-};
+pub use agreement::{Estimate, FigureError, Icc, Limits, icc, limits_of_agreement};
 pub use practice::{Grouped, Practice, Rate, Turnaround, practice, wilson};
-pub use repeats::{Repeats, cast_again, marked_again, repeated_casts, repeats};
+pub use repeats::{Repeats, repeats};

@@ -1,13 +1,13 @@
-//! Remake rate by cause, caster, lab and hinge; turnaround.
+//! Remake rate by cause, caster, lab and hinge; turnaround; how well each caster repeats.
 
 use super::agreement::Estimate;
+use super::repeats::{self, Foot, Repeats};
 use crate::order::{Order, OrderState};
 use crate::visit::Visit;
+use plinthside_measure::cast::ResultName;
+use plinthside_measure::quantity::NORMAL_95;
 use serde::Serialize;
 use std::collections::BTreeMap;
-
-/// 97.5 % point of the normal distribution.
-const Z95: f64 = 1.959_963_984_540_054;
 
 /// A share with its 95 % interval.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -24,9 +24,9 @@ pub struct Rate {
 #[must_use]
 pub fn wilson(count: u64, of: u64) -> Rate {
     let share = (of > 0 && count <= of).then(|| {
-        let (n, p, z2) = (of as f64, count as f64 / of as f64, Z95 * Z95);
+        let (n, p, z2) = (of as f64, count as f64 / of as f64, NORMAL_95 * NORMAL_95);
         let middle = (p + z2 / (2.0 * n)) / (1.0 + z2 / n);
-        let half = Z95 * (p * (1.0 - p) / n + z2 / (4.0 * n * n)).sqrt() / (1.0 + z2 / n);
+        let half = NORMAL_95 * (p * (1.0 - p) / n + z2 / (4.0 * n * n)).sqrt() / (1.0 + z2 / n);
         Estimate {
             value: p,
             low95: if count == 0 {
@@ -79,6 +79,8 @@ pub struct Practice {
     pub turnaround_by_lab: BTreeMap<String, Turnaround>,
     /// Comfort at the first fitting, 0 to 10: mean and how many said.
     pub first_comfort: Option<(f64, usize)>,
+    /// How well each caster repeats, of feet cast more than once at one visit, by quantity.
+    pub repeats: BTreeMap<String, BTreeMap<ResultName, Repeats>>,
 }
 
 /// The figures of a practice. An order counts once it was fitted or made again.
@@ -88,6 +90,9 @@ pub fn practice<'a>(visits: impl IntoIterator<Item = &'a Visit>) -> Practice {
     for visit in visits {
         for order in &visit.orders {
             count.add(visit, order);
+        }
+        for (caster, foot) in repeats::cast_again(visit) {
+            count.feet.entry(caster.to_owned()).or_default().push(foot);
         }
     }
     count.finish()
@@ -103,6 +108,7 @@ struct Count {
     days: Vec<f64>,
     days_by_lab: BTreeMap<String, Vec<f64>>,
     comfort: Vec<f64>,
+    feet: BTreeMap<String, Vec<Foot>>,
 }
 
 impl Count {
@@ -210,6 +216,12 @@ impl Count {
                 .collect(),
             first_comfort: (comfort > 0)
                 .then(|| (self.comfort.iter().sum::<f64>() / comfort as f64, comfort)),
+            repeats: self
+                .feet
+                .into_iter()
+                .map(|(caster, feet)| (caster, repeats::by_quantity(&feet)))
+                .filter(|(_, quantities)| !quantities.is_empty())
+                .collect(),
         }
     }
 }

@@ -1,34 +1,32 @@
-//! How well one person repeats: the same foot cast again, the same cast marked again.
+//! How well one person repeats: the same foot cast again.
 
 use super::agreement::{FigureError, Icc, Limits, icc, limits_of_agreement};
-use crate::cast_record::{Cast, Measurement};
 use crate::visit::Visit;
 use plinthside_measure::cast::{ResultName, Results};
 use plinthside_measure::marks::Side;
 use serde::Serialize;
+use std::collections::BTreeMap;
 
 /// One quantity's repeatability.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Repeats {
-    /// Intraclass correlations over feet or casts.
+    /// Intraclass correlations over feet.
     pub icc: Icc,
-    /// Technical error: the standard deviation within one foot or cast; of two repeats √(Σd²/2n).
+    /// Technical error: the standard deviation within one foot; of two repeats √(Σd²/2n)
+    /// (Ulijaszek & Kerr 1999, Br J Nutr 82:165-177).
     pub technical_error: f64,
     /// Two repeats differ by less in 95 % of cases: 1.96·√2·technical error.
     pub coefficient: f64,
     /// Limits of agreement of the first repeat less the second.
     pub limits: Limits,
-    /// Feet or casts left out: not repeated, or another number of times than the first.
-    pub left_out: usize,
 }
 
-/// The repeatability of one quantity.
+/// The repeatability of one quantity: a row a foot, a column a repeat.
 ///
 /// # Errors
-/// Fewer than two feet or casts measured twice, or readings that do not vary.
-pub fn repeats(of: &[Vec<Results>], quantity: ResultName) -> Result<Repeats, FigureError> {
-    let (rows, left_out) = repeated_casts(of, quantity)?;
-    let icc = icc(&rows)?;
+/// Fewer than two feet or repeats, or readings that do not vary.
+pub fn repeats(rows: &[Vec<f64>]) -> Result<Repeats, FigureError> {
+    let icc = icc(rows)?;
     let technical_error = icc.within_targets.sqrt();
     let pairs: Vec<(f64, f64)> = rows.iter().map(|r| (r[0], r[1])).collect();
     Ok(Repeats {
@@ -36,80 +34,42 @@ pub fn repeats(of: &[Vec<Results>], quantity: ResultName) -> Result<Repeats, Fig
         coefficient: crate::norms::mdc95(technical_error),
         limits: limits_of_agreement(&pairs)?,
         icc,
-        left_out,
     })
 }
 
-fn read(measurement: &Measurement) -> Option<Results> {
-    measurement.read().ok().flatten()
-}
+/// A foot cast more than once at one visit: what was measured last on each cast.
+pub(super) type Foot = Vec<Results>;
 
-/// Every foot that one person cast more than once at one visit, with what was measured last on
-/// each cast. Casts of different visits are no repeats: the foot may have changed.
-#[must_use]
-pub fn cast_again<'a>(
-    visits: impl IntoIterator<Item = &'a Visit>,
-    caster: &str,
-) -> Vec<Vec<Results>> {
-    let mut feet = Vec::new();
-    for visit in visits {
-        for side in [Side::Left, Side::Right] {
-            let by_caster = |c: &&Cast| c.side == side && c.record.cast_by == caster;
-            let casts = visit.casts.iter().filter(by_caster);
-            let foot: Vec<Results> = casts
-                .filter_map(|c| read(c.measurement.as_ref()?))
-                .collect();
-            if foot.len() > 1 {
-                feet.push(foot);
-            }
+/// The feet that one visit casts more than once, by who cast them. Casts of different visits are
+/// no repeats: the foot may have changed.
+pub(super) fn cast_again(visit: &Visit) -> Vec<(&str, Foot)> {
+    let mut feet: BTreeMap<(&str, bool), Foot> = BTreeMap::new();
+    for cast in &visit.casts {
+        let caster = cast.record.cast_by.as_str();
+        let measured = cast.measurement.as_ref().and_then(|m| m.read().ok()?);
+        if let (false, Some(results)) = (caster.is_empty(), measured) {
+            let foot = (caster, cast.side == Side::Left);
+            feet.entry(foot).or_default().push(results);
         }
     }
-    feet
+    let again = feet.into_iter().filter(|(_, casts)| casts.len() > 1);
+    again.map(|((caster, _), foot)| (caster, foot)).collect()
 }
 
-/// Every cast that one person marked more than once, oldest marking first.
-#[must_use]
-pub fn marked_again<'a>(
-    visits: impl IntoIterator<Item = &'a Visit>,
-    marker: &str,
-) -> Vec<Vec<Results>> {
-    let casts = visits.into_iter().flat_map(|v| &v.casts);
-    let markings = casts.map(|c| -> Vec<Results> {
-        let all = c.measured_before.iter().chain(&c.measurement);
-        all.filter(|m| m.by == marker).filter_map(read).collect()
-    });
-    markings.filter(|m| m.len() > 1).collect()
+/// What one person's repeated casts allow to say: every quantity that two feet or more hold.
+pub(super) fn by_quantity(feet: &[Foot]) -> BTreeMap<ResultName, Repeats> {
+    let said = |name: &ResultName| Some((*name, repeats(&rows(feet, *name)).ok()?));
+    ResultName::ALL.iter().filter_map(said).collect()
 }
 
-/// One quantity of repeated casts of the same feet as rows for [`super::icc`]: one row a foot.
-/// Feet with another number of casts than the first are left out and counted.
-///
-/// # Errors
-/// Fewer than two feet cast twice.
-pub fn repeated_casts(
-    feet: &[Vec<Results>],
-    quantity: ResultName,
-) -> Result<(Vec<Vec<f64>>, usize), FigureError> {
-    let row = |casts: &Vec<Results>| -> Option<Vec<f64>> {
-        casts
-            .iter()
-            .map(|r| r.quantities.get(&quantity).map(|q| q.value))
-            .collect()
+/// One quantity of the feet; those cast another number of times than the first are left out.
+fn rows(feet: &[Foot], quantity: ResultName) -> Vec<Vec<f64>> {
+    let row = |foot: &Foot| -> Option<Vec<f64>> {
+        let values = foot.iter().map(|r| r.quantities.get(&quantity));
+        values.map(|q| Some(q?.value)).collect()
     };
-    let all: Vec<Vec<f64>> = feet
-        .iter()
-        .filter_map(row)
-        .filter(|r| r.len() > 1)
-        .collect();
-    let k = all.first().map_or(0, Vec::len);
-    let rows: Vec<Vec<f64>> = all.into_iter().filter(|r| r.len() == k).collect();
-    if rows.len() < 2 {
-        return Err(FigureError::TooFew {
-            what: "repeatability of casts",
-            needed: "two feet cast twice",
-            have: rows.len(),
-        });
-    }
-    let left_out = feet.len() - rows.len();
-    Ok((rows, left_out))
+    let mut rows: Vec<Vec<f64>> = feet.iter().filter_map(row).collect();
+    let casts = rows.first().map_or(0, Vec::len);
+    rows.retain(|row| row.len() == casts);
+    rows
 }

@@ -10,7 +10,9 @@ use plinthside_measure::leg::LegDimension;
 use plinthside_measure::marks::{MarkName, Side, Surface};
 use plinthside_measure::quantity::{Quantity, Unit};
 use plinthside_visit::cast_record::CastPosition;
+use plinthside_visit::order::Signing;
 use plinthside_visit::person::{Consent, ConsentFor, Prescriber};
+use plinthside_visit::rules::RuleSet;
 use plinthside_visit::{Cast, Entry, Order, Prescription, Reading, Visit, When};
 use std::collections::BTreeMap;
 
@@ -222,4 +224,19 @@ pub fn measured(side: Side, shift: f64) -> Results {
     r.medial_hinge = Some(hinge(MarkName::MALLEOLUS_MEDIAL, 86.0, 45.0));
     r.lateral_hinge = Some(hinge(MarkName::MALLEOLUS_LATERAL, 73.0, 36.0));
     r
+}
+
+/// The shipped rules.
+pub fn rules() -> RuleSet {
+    RuleSet::shipped().unwrap()
+}
+
+/// Signing so many hours after the visit, nothing measured.
+pub fn signing(rules: &RuleSet, hours: i64) -> Signing<'_> {
+    Signing {
+        rules,
+        results: None,
+        label_side: None,
+        at: after(hours),
+    }
 }
