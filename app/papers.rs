@@ -11,8 +11,9 @@ use plinthside_paper::{
 use plinthside_visit::aids::{CheckLists, Help};
 use plinthside_visit::follow_up::{Leaflet, LeafletFor};
 use plinthside_visit::knowledge::Knowledge;
+use plinthside_visit::order::line_cost;
 use plinthside_visit::person::Lab;
-use plinthside_visit::rules::{Case, Fired, Level, check};
+use plinthside_visit::rules::{Case, Checks, Fired, check};
 use plinthside_visit::verdict::{Evidence, Verdict, verdict};
 use plinthside_visit::{Clinic, Entry, Lang};
 
@@ -48,24 +49,22 @@ fn hinge_words(foot: &Foot<'_>) -> Result<String, AppError> {
 
 /// What the rules raise about this foot.
 fn raised(
+    known: &Knowledge,
     foot: &Foot<'_>,
     results: Option<&Results>,
     today: NaiveDate,
-) -> Result<Vec<Fired>, AppError> {
-    let (known, _) = Knowledge::for_clinic(foot.clinic)?;
+) -> Checks {
     let case = Case::of_visit(foot.visit, foot.side, today);
     let case = match results {
         Some(results) => case.measured(results),
         None => case,
     };
-    Ok(check(&known.rules, &case).fired)
+    check(&known.rules, &case)
 }
 
-/// Cautions and worse among them, in words; what a complete order lacks is none.
-fn cautions(raised: &[Fired], lang: Lang) -> Vec<String> {
-    let cautions = raised
-        .iter()
-        .filter(|fired| fired.level >= Level::Caution && fired.number > 0);
+/// Its cautions in words.
+fn cautions(raised: &Checks, lang: Lang) -> Vec<String> {
+    let cautions = raised.cautions();
     cautions.map(|f| f.text.get(lang).to_owned()).collect()
 }
 
@@ -75,11 +74,15 @@ fn cautions(raised: &[Fired], lang: Lang) -> Vec<String> {
 /// When the shipped tolerances can't be read.
 pub fn judge(foot: &Foot<'_>, results: &Results) -> Result<Verdict, AppError> {
     let (known, _) = Knowledge::for_clinic(foot.clinic)?;
+    Ok(judged(&known, foot, results))
+}
+
+fn judged(known: &Knowledge, foot: &Foot<'_>, results: &Results) -> Verdict {
     let evidence = match foot.cast() {
         Some(cast) => Evidence::of_visit(foot.visit, cast, Some(results)),
         None => Evidence::of_results(results),
     };
-    Ok(verdict(&evidence, &known.tolerances))
+    verdict(&evidence, &known.tolerances)
 }
 
 /// The bag label.
@@ -130,7 +133,8 @@ pub fn order(foot: &Foot<'_>, paper: Paper, today: NaiveDate) -> Result<Document
     let cast = foot.cast();
     let results = foot.results().ok();
     let lang = foot.clinic.lang;
-    let raised = raised(foot, results.as_ref(), today)?;
+    let (known, _) = Knowledge::for_clinic(foot.clinic)?;
+    let raised = raised(&known, foot, results.as_ref(), today);
     let say = |fired: &Fired| (fired.rule.clone(), fired.text.get(lang).to_owned());
     let sheet = OrderSheet {
         clinic: foot.clinic,
@@ -149,7 +153,7 @@ pub fn order(foot: &Foot<'_>, paper: Paper, today: NaiveDate) -> Result<Document
         without_photographs: cast
             .is_none_or(|cast| cast.inspection.without_photographs == Some(true)),
         cautions: &cautions(&raised, lang),
-        rules: &raised.iter().map(say).collect::<Vec<_>>(),
+        rules: &raised.fired.iter().map(say).collect::<Vec<_>>(),
         lang,
         date: today,
     };
@@ -162,12 +166,20 @@ pub fn order(foot: &Foot<'_>, paper: Paper, today: NaiveDate) -> Result<Document
 /// Nothing measured yet.
 pub fn bench(foot: &Foot<'_>, paper: Paper, today: NaiveDate) -> Result<Document, AppError> {
     let results = foot.results()?;
-    let verdict = judge(foot, &results)?;
+    let (known, _) = Knowledge::for_clinic(foot.clinic)?;
+    let verdict = judged(&known, foot, &results);
+    let case = Case::of_visit(foot.visit, foot.side, today).measured(&results);
     let (ordered, revision) = match foot.order() {
-        Ok((_, revision)) => (
-            format!("{}. {}", device(foot), hinge_words(foot)?),
-            revision.number,
-        ),
+        Ok((_, revision)) => {
+            let cost = line_cost(&case).map(|cost| cost.get(foot.clinic.lang).to_owned());
+            let words = [
+                Some(device(foot).to_owned()),
+                Some(hinge_words(foot)?),
+                cost,
+            ];
+            let words: Vec<String> = words.into_iter().flatten().collect();
+            (words.join(". "), revision.number)
+        }
         Err(_) => (String::new(), 1),
     };
     let measured = foot
@@ -190,7 +202,10 @@ pub fn bench(foot: &Foot<'_>, paper: Paper, today: NaiveDate) -> Result<Document
         results: &results,
         outlines: &outlines,
         verdict: Some(&verdict),
-        cautions: &cautions(&raised(foot, Some(&results), today)?, foot.clinic.lang),
+        cautions: &cautions(
+            &raised(&known, foot, Some(&results), today),
+            foot.clinic.lang,
+        ),
         code: foot.code()?,
         revision,
         ordered: &ordered,
@@ -242,8 +257,7 @@ pub fn packing(foot: &Foot<'_>, paper: Paper, today: NaiveDate) -> Result<Docume
             foot.side, foot.visit.id
         ))
     })?;
-    let record = foot.cast().map(|cast| &cast.record);
-    let packed = record.and_then(|record| record.packing.as_ref());
+    let packed = foot.cast().and_then(|cast| cast.record.packing.as_ref());
     let mut contents = vec!["Order".to_owned()];
     if foot.results().is_ok() {
         contents.push("Bench sheet, true scale".into());
@@ -263,7 +277,6 @@ pub fn packing(foot: &Foot<'_>, paper: Paper, today: NaiveDate) -> Result<Docume
             identity.packages.unwrap_or(1),
         ),
         packed: packed.map_or("", |packing| packing.label(foot.clinic.lang)),
-        packed_by: record.map_or("", |record| &record.cast_by),
         lang: foot.clinic.lang,
         date: today,
     };
@@ -299,13 +312,7 @@ pub fn leaflet_text(foot: &Foot<'_>, today: NaiveDate) -> Result<Leaflet, AppErr
             .iter()
             .find(|follow_up| follow_up.order == order.id)
     });
-    let results = foot.results().ok();
-    let case = Case::of_visit(foot.visit, foot.side, today);
-    let case = match &results {
-        Some(results) => case.measured(results),
-        None => case,
-    };
-    let checks = check(&known.rules, &case);
+    let checks = raised(&known, foot, foot.results().ok().as_ref(), today);
     let whose = LeafletFor {
         clinic: foot.clinic,
         side: foot.side,

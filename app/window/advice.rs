@@ -118,11 +118,7 @@ pub fn stopping(checks: &Checks, what: Stops, lang: Lang) -> Vec<ui::Remark> {
 /// How many cautions and blocks of rules are in force, as the status line says it. What a complete
 /// order lacks stands on the order and alarms nobody before.
 pub fn count(checks: &Checks) -> i32 {
-    checks
-        .fired
-        .iter()
-        .filter(|f| f.number > 0 && f.level >= Level::Caution && f.overridden.is_none())
-        .count() as i32
+    checks.cautions().filter(|f| f.overridden.is_none()).count() as i32
 }
 
 /// What stands in the way of signing, each with the question that answers it (-1: none of them).

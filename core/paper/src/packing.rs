@@ -39,8 +39,6 @@ pub struct Packing<'a> {
     pub package: (u32, u32),
     /// How the plaster was packed, in words; a note on drying where it was sealed wet.
     pub packed: &'a str,
-    /// Who packed it.
-    pub packed_by: &'a str,
     /// Language it is printed in; what was typed stays as typed.
     pub lang: Lang,
     /// Date of packing.
@@ -84,7 +82,7 @@ pub fn packing_list(packing: &Packing<'_>, paper: Paper) -> Result<Document, Pap
             "casts": casts,
             "contents": packing.contents.iter().map(|c| w.say(c)).collect::<Vec<_>>(),
             "package": packing.package.0, "packages": packing.package.1,
-            "packed": packing.packed, "packed_by": packing.packed_by,
+            "packed": packing.packed,
             "date": w.date(date),
             "year": date.year(), "month": date.month(), "day": date.day(),
         })),

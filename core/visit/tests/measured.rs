@@ -3,13 +3,14 @@
 
 mod common;
 
-use common::{complete, day, entry};
+use common::{complete, day, entry, number};
 use nalgebra::DMatrix;
 use plinthside_measure::cast::{
-    self, CastPoints, MeasuredPoint, ResultName, Results, Settings, Source, Wall,
+    self, CalfBand, CastPoints, MeasuredPoint, MotionRange, OrderedLine, ResultName, Results,
+    Settings, Source, Wall, hinge_mismatch,
 };
 use plinthside_measure::marks::{Side, Surface};
-use plinthside_visit::order::fillable;
+use plinthside_visit::order::{HingeLineKind, MotionKind, fillable, line_cost};
 use plinthside_visit::rules::Case;
 use plinthside_visit::verdict::{Advice, Call, Evidence, Tolerances, verdict};
 use plinthside_visit::{Clinic, Dimension, Lang, LegDimensions, Visit};
@@ -140,4 +141,64 @@ fn a_small_angle_is_no_ground_for_a_balance() {
     let case = Case::of_visit(&visit, Side::Left, day());
     let filled = fillable(&case.measured(&results), &Clinic::default());
     assert!(!filled.iter().any(|f| f.field.starts_with("correction.")));
+}
+
+/// The figure said on the bench sheet is that of the measurement, whose own tables are published
+/// ones (`core/measure/tests/cast/tables.rs`).
+#[test]
+fn what_a_level_hinge_line_costs_is_said_from_cast_band_and_range() {
+    let mut visit = visit_with_calliper(70.0);
+    for (dimension, mm) in [
+        (Dimension::FloorToBandMm, 170.0),
+        (Dimension::BandWidthMm, 80.0),
+        (Dimension::BandDepthMm, 90.0),
+    ] {
+        visit.legs[0].values.insert(dimension, vec![entry(mm)]);
+    }
+    let motion = &mut visit.orders[0].draft_mut().unwrap().prescription.motion;
+    for (direction, stop_deg) in [
+        (&mut motion.plantarflexion, 20.0),
+        (&mut motion.dorsiflexion, 15.0),
+    ] {
+        direction.kind = Some(MotionKind::Stopped);
+        direction.stop_deg = Some(entry(stop_deg));
+    }
+    motion.hinge_line.kind = Some(HingeLineKind::OwnMarks);
+    let results = measure(&visit, &MARKS);
+    let said = |visit: &Visit| {
+        let case = Case::of_visit(visit, Side::Left, day());
+        line_cost(&case.measured(&results))
+    };
+    assert_eq!(said(&visit), None, "the leg's own line costs nothing");
+    let motion = &mut visit.orders[0].draft_mut().unwrap().prescription.motion;
+    motion.hinge_line.kind = Some(HingeLineKind::Level);
+    motion.hinge_line.external_rotation_deg = Some(entry(10.0));
+    let pose_deg = results.quantities[&ResultName::FootToLeg].value;
+    let expected = hinge_mismatch(
+        &CastPoints::from_results(&results).unwrap(),
+        Side::Left,
+        &Settings::default(),
+        &OrderedLine::Level { external_deg: 10.0 },
+        &CalfBand {
+            height_mm: 170.0,
+            width_mm: 80.0,
+            depth_mm: 90.0,
+        },
+        &MotionRange {
+            plantarflexion_deg: 20.0 + pose_deg,
+            dorsiflexion_deg: 15.0 - pose_deg,
+        },
+    )
+    .unwrap();
+    let text = said(&visit).unwrap();
+    let mm = format!("up to {:.1} ± ", expected.largest.value);
+    assert!(text.get(Lang::En).contains(&mm), "{text:?}, {mm}");
+    assert!(expected.largest.value > 1.0 && expected.largest.value < 10.0);
+    // Free motion ends where the patient's own does; without that reading nothing is said.
+    let motion = &mut visit.orders[0].draft_mut().unwrap().prescription.motion;
+    motion.dorsiflexion.kind = Some(MotionKind::Free);
+    assert_eq!(said(&visit), None);
+    let reading = number("ankle_dorsiflexion_knee_bent_deg", Side::Left, 15.0);
+    visit.readings.push(reading);
+    assert_eq!(said(&visit), Some(text));
 }

@@ -14,10 +14,6 @@ use crate::quantity::{Quantity, Unit};
 use nalgebra::{Point3, Vector3};
 use serde::{Deserialize, Serialize};
 
-/// The assumption every figure here stands on, as printed.
-pub const SAME_ANGLE: &str = "Leg and brace are taken to turn by the same angle from the pose of the cast, \
-    as rigid bodies without slip; a real shell turns part of the movement into pressure.";
-
 /// A hinge line in the cast frame; its direction points to the patient's left on both sides, so
 /// that a positive turn is dorsiflexion.
 #[derive(Debug, Clone, Copy, PartialEq)]

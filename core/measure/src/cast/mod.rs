@@ -27,8 +27,8 @@ pub use compute::results;
 pub use error::{CastError, Refusal};
 pub use marking::{default_sd, nominal_normal};
 pub use mismatch::{
-    BandPlace, CalfBand, HingeLine, Mismatch, MotionRange, Movement, OrderedLine, SAME_ANGLE,
-    hinge_mismatch, movement_mm,
+    BandPlace, CalfBand, HingeLine, Mismatch, MotionRange, Movement, OrderedLine, hinge_mismatch,
+    movement_mm,
 };
 pub use names::ResultName;
 pub use points::{CastPoints, MeasuredPoint, PointsError, Source, Wall};

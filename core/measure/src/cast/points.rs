@@ -1,5 +1,6 @@
 //! The named points of one cast, wherever they come from.
 
+use super::Results;
 use crate::marks::{MarkName, Surface};
 use crate::solve::Solution;
 use nalgebra::{DMatrix, Point3};
@@ -168,6 +169,31 @@ impl CastPoints {
             solution.scale_sd,
             Source::Photographs,
             wall,
+        )
+    }
+
+    /// The points as results keep them, in the cast frame, for what is asked of them later. How
+    /// their errors go together is not kept: they are taken as independent.
+    ///
+    /// # Errors
+    /// As [`CastPoints::new`].
+    pub fn from_results(results: &Results) -> Result<Self, PointsError> {
+        let points = results.points.iter().map(|point| MeasuredPoint {
+            mark: point.mark.clone(),
+            mm: point.cast_mm,
+            surface: point.surface,
+            views: point.views,
+            worst_residual_px: None,
+        });
+        let sds = results.points.iter().flat_map(|p| p.instrument_sd_mm);
+        let variances: Vec<f64> = sds.map(|sd| sd * sd).collect();
+        Self::new(
+            points.collect(),
+            DMatrix::from_diagonal(&variances.into()),
+            f64::INFINITY,
+            0.0,
+            results.source,
+            None,
         )
     }
 

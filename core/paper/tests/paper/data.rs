@@ -146,15 +146,10 @@ pub fn worked_example(side: Side) -> Results {
 }
 
 pub fn judged(results: &Results) -> Verdict {
-    let evidence = Evidence {
-        side: results.side,
-        results: Some(results),
-        record: None,
-        inspection: None,
-        leg: None,
-        readings: &[],
-    };
-    verdict(&evidence, &Tolerances::shipped().unwrap())
+    verdict(
+        &Evidence::of_results(results),
+        &Tolerances::shipped().unwrap(),
+    )
 }
 
 pub fn a_clinic() -> Clinic {
@@ -236,7 +231,6 @@ pub fn a_packing<'a>(
         contents,
         package: (1, 2),
         packed: "dry, in paper",
-        packed_by: "D. Penrose",
         lang: Lang::En,
         date: date(),
     }

@@ -42,7 +42,7 @@ fn assert_german(document: &Document, wanted: &[&str], typed: &[&str]) {
 }
 
 #[test]
-fn a_german_order() {
+fn a_german_order_holds_no_english() {
     let (clinic, ordered, record) = (a_clinic(), an_order(Side::Left), a_cast_record());
     let cautions = ["Eine Prüfstelle wird nicht gespürt.".to_owned()];
     let sheet = OrderSheet {
@@ -112,7 +112,7 @@ fn a_german_order() {
 }
 
 #[test]
-fn a_german_bench_sheet() {
+fn a_german_bench_sheet_holds_no_english() {
     for side in [Side::Left, Side::Right] {
         let results = worked_example(side);
         let verdict = judged(&results);
@@ -177,7 +177,7 @@ fn a_german_bench_sheet() {
 }
 
 #[test]
-fn a_german_packing_list_and_mat() {
+fn a_german_packing_list_and_mat_hold_no_english() {
     let clinic = a_clinic();
     let casts = packed();
     let contents = ["Order".to_owned(), "Bench sheet, true scale".to_owned()];
@@ -196,6 +196,7 @@ fn a_german_packing_list_and_mat() {
             "Rechts",
             "gepackt",
             "Gips verpackt: trocken",
+            "Verpackt von:",
             "Auftrag",
             "Werkstattblatt, wahre Größe",
         ],

@@ -92,7 +92,7 @@ fn label_sizes_and_papers_are_read_forgivingly() {
 }
 
 #[test]
-fn sheets_of_labels() {
+fn a_sheet_of_labels_numbers_and_names_every_code() {
     let codes: Vec<CastCode> = (0..33).map(|_| CastCode::mint().unwrap()).collect();
     for (paper, size, pages) in [(Paper::A4, A4, 2), (Paper::Letter, LETTER, 2)] {
         let document = labels(
@@ -313,7 +313,7 @@ fn a_bench_sheet_of_little() {
 }
 
 #[test]
-fn the_packing_list() {
+fn the_packing_list_names_all_that_lies_in_the_bag() {
     let clinic = a_clinic();
     let (casts, contents) = (packed(), contents());
     let document = packing_list(&a_packing(&clinic, &casts, &contents), Paper::A4).unwrap();
@@ -327,7 +327,7 @@ fn the_packing_list() {
             "3FKQ-T4YC-5T82-A",
             "Tracing of the insole",
             "Tarn Orthotics Bench",
-            "D. Penrose",
+            "Packed by:",
         ],
     );
     let empty = Packing {
@@ -354,7 +354,7 @@ fn any_script_can_be_typed() {
 
 /// The same data gives the same bytes, in any order and thread; the file says PDF/A-2a and PDF/UA-1.
 #[test]
-fn same_data_same_bytes() {
+fn the_same_data_gives_the_same_bytes() {
     let make = || {
         let document = label(
             &a_label(Side::Left),

@@ -4,6 +4,7 @@ mod catalogue;
 mod earlier;
 mod fields;
 mod fill;
+mod line_cost;
 mod lists;
 mod sign;
 mod statement;
@@ -13,6 +14,7 @@ pub use catalogue::{FIELDS, Field, FieldKind, Line, SetError, at, field, json_of
 pub use earlier::{as_before, is_workshop_matter, usual, workshop_matters};
 pub use fields::*;
 pub use fill::{Filled, Stale, fillable};
+pub use line_cost::line_cost;
 pub use sign::{SignError, Signing};
 pub use statement::{Statement, StatementError, statement, statement_note};
 pub use words::*;

@@ -2,7 +2,7 @@
 
 use super::{Order, OrderState, Revision, Signature, StateChange};
 use crate::person::{Prescriber, When};
-use crate::rules::{Case, Checks, Fired, Level, RuleSet, Stops, check};
+use crate::rules::{Case, Checks, Fired, RuleSet, Stops, check};
 use crate::visit::Visit;
 use crate::words::{Extra, Lang};
 use plinthside_measure::cast::Results;
@@ -346,12 +346,7 @@ impl Visit {
         let side = order.side;
         let gone_past = self.gone_past.iter().filter(|g| g.side == side);
         let gone_past = gone_past.map(|g| (g.rule.clone(), g.given.clone()));
-        let cautions = checks
-            .fired
-            .iter()
-            .filter(|f| f.level >= Level::Caution)
-            .map(|f| f.rule.clone())
-            .collect();
+        let cautions = checks.cautions().map(|f| f.rule.clone()).collect();
         if let Some(draft) = order.draft_mut() {
             draft.overrides.extend(gone_past);
             draft.signature = Some(Signature {

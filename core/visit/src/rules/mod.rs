@@ -81,6 +81,13 @@ impl Checks {
         self.fired.iter().filter(move |f| f.is_in_the_way_of(what))
     }
 
+    /// Cautions and worse, as an order prints them. What a complete order lacks is none: it has
+    /// no number.
+    pub fn cautions(&self) -> impl Iterator<Item = &Fired> {
+        let caution = |f: &&Fired| f.level >= Level::Caution && f.number > 0;
+        self.fired.iter().filter(caution)
+    }
+
     /// Whether a rule fired.
     #[must_use]
     pub fn has(&self, rule: &str) -> bool {
