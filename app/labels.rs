@@ -54,6 +54,25 @@ pub fn read(photograph: &Source) -> Result<CastCode, AppError> {
     }
 }
 
+/// The cast's label once one more photograph is seen: the one it carries, else the first that lies
+/// in a photograph.
+///
+/// # Errors
+/// The photograph shows another cast's label: identity stops, whatever else is right.
+pub fn seen_beside(
+    photograph: &str,
+    codes: &[CastCode],
+    own: Option<CastCode>,
+) -> Result<Option<CastCode>, AppError> {
+    let own = own.or(codes.first().copied());
+    match (codes.iter().find(|code| Some(**code) != own), own) {
+        (Some(other), Some(own)) => Err(AppError::Request(format!(
+            "{photograph} shows the label {other}, not {own}: this photograph belongs to another cast; take it out or photograph again"
+        ))),
+        _ => Ok(own),
+    }
+}
+
 /// A code as the user gave it: typed, or the photograph that shows it.
 ///
 /// # Errors

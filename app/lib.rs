@@ -4,7 +4,6 @@
 //! [`records`] where everything is kept.
 
 pub mod camera;
-pub mod casting;
 pub mod cli;
 pub mod clock;
 pub mod commands;
@@ -22,8 +21,8 @@ pub mod pipeline;
 pub mod printing;
 pub mod records;
 pub mod sound;
+pub mod sources;
 pub mod stand;
 pub mod summary;
-pub mod tie;
 pub mod visits;
 pub mod window;

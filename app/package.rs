@@ -4,7 +4,7 @@
 use crate::error::AppError;
 use crate::records::{Records, device_name};
 use crate::visits::Foot;
-use crate::{casting, clock, papers};
+use crate::{clock, papers, sources};
 use plinthside_exchange::{Devices, PackInputs, Package, Sender};
 use plinthside_paper::Paper;
 use plinthside_visit::person::Lab;
@@ -34,7 +34,7 @@ impl ForLab {
             .map_or(&[][..], |cast| &cast.sources.photographs);
         let photographs = photos
             .iter()
-            .map(|photo| casting::bytes_of(records, photo))
+            .map(|photo| sources::bytes_of(records, photo))
             .collect::<Result<_, _>>()?;
         let store = Mutex::new(records.store());
         Ok(Self {

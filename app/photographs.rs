@@ -6,7 +6,7 @@ use crate::files;
 use plinthside_measure::detect::{self, Border, DetectOptions};
 use plinthside_measure::mat::Mat;
 use plinthside_measure::observed::PhotoTags;
-use plinthside_measure::photo;
+use plinthside_measure::photo::{self, Photograph};
 use plinthside_paper::qr::{FoundCode, Luma, read_codes};
 use serde::Serialize;
 use std::path::PathBuf;
@@ -121,32 +121,32 @@ pub fn look_through(sources: &[Source], look: Look) -> Result<Vec<Found>, AppErr
 /// # Errors
 /// The photograph cannot be read.
 pub fn codes_in(source: &Source) -> Result<Vec<FoundCode>, AppError> {
-    let photo = photo::decode_luma(&source.name(), &source.bytes()?)?;
-    let grey = photo.luma();
-    Ok(read_codes(&Luma::from_grey(
-        photo.width,
-        photo.height,
-        &grey,
-    )?))
+    codes(&photo::decode_luma(&source.name(), &source.bytes()?)?)
 }
 
-fn look_at(source: &Source, look: Look) -> Result<Found, AppError> {
+fn codes(photo: &Photograph) -> Result<Vec<FoundCode>, AppError> {
+    let grey = photo.luma();
+    let luma = Luma::from_grey(photo.width, photo.height, &grey)?;
+    Ok(read_codes(&luma))
+}
+
+/// Looks through one photograph.
+///
+/// # Errors
+/// It cannot be read.
+pub fn look_at(source: &Source, look: Look) -> Result<Found, AppError> {
     let photo = photo::decode_luma(&source.name(), &source.bytes()?)?;
     let options = DetectOptions {
         border: look.border,
         ..DetectOptions::default()
     };
     let tags = detect::tags(&photo, &options);
-    let codes = if look.codes {
-        read_codes(&Luma::from_grey(photo.width, photo.height, &photo.luma())?)
+    let (codes, warnings) = if look.codes {
+        let warnings = detect::warnings(&photo, &tags, &options);
+        let warnings = warnings.iter().map(ToString::to_string).collect();
+        (codes(&photo)?, warnings)
     } else {
-        Vec::new()
-    };
-    let warnings = if look.codes {
-        let found = detect::warnings(&photo, &tags, &options);
-        found.iter().map(ToString::to_string).collect()
-    } else {
-        Vec::new()
+        Default::default()
     };
     Ok(Found {
         tags,

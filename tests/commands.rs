@@ -2,10 +2,13 @@
 //! nothing half written.
 #![allow(clippy::unwrap_used, clippy::expect_used)] // helpers of tests, not only #[test] functions
 
+mod support;
+
 use serde_json::{Value, json};
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
+use std::process::Output;
+use support::{done, plinthside};
 use tempfile::TempDir;
 
 /// The demo's photographs, mat and marks, as files.
@@ -21,30 +24,13 @@ fn photos(side: &str) -> Vec<PathBuf> {
         .collect()
 }
 
-fn plinthside<S: AsRef<std::ffi::OsStr>>(args: impl IntoIterator<Item = S>) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_plinthside"))
-        .args(args)
-        .env_remove("DISPLAY")
-        .env_remove("WAYLAND_DISPLAY")
-        .output()
-        .expect("the program starts")
-}
-
 /// The sentence of a refusal: exit status 1, one line on standard error, nothing on standard
 /// output, no panic.
 fn refusal(output: &Output) -> String {
-    let stderr = String::from_utf8(output.stderr.clone()).expect("UTF-8");
-    assert_eq!(output.status.code(), Some(1), "{stderr}");
     assert!(output.stdout.is_empty(), "a refusal prints no result");
-    assert!(!stderr.contains("panicked"), "{stderr}");
+    let stderr = support::refusal(output);
     assert_eq!(stderr.trim().lines().count(), 1, "one sentence: {stderr}");
     stderr
-}
-
-fn done(output: &Output) -> String {
-    let stderr = String::from_utf8_lossy(&output.stderr);
-    assert!(output.status.success(), "{stderr}");
-    String::from_utf8(output.stdout.clone()).expect("UTF-8")
 }
 
 fn arg(path: impl AsRef<Path>) -> String {

@@ -6,51 +6,32 @@ mod support;
 use serde_json::Value;
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::process::Output;
-use support::{done, plinthside, refusal};
-use tempfile::TempDir;
+use support::{DemoCopy, demonstration, done, plinthside, refusal};
 
-struct Demo(TempDir);
-
-impl Demo {
-    fn new() -> Self {
-        let folder = TempDir::new().expect("folder");
-        done(&plinthside(["demo", "--headless", &text(folder.path())]));
-        Self(folder)
-    }
-
-    fn path(&self, name: &str) -> String {
-        text(&self.0.path().join(name))
-    }
-
-    /// Runs a command on one of the stores here.
-    fn on(&self, store: &str, args: &[&str]) -> Output {
-        let (store, passphrase) = (self.path(store), self.path("passphrase.txt"));
-        let mut all = args.to_vec();
-        all.extend(["--store", &store, "--passphrase-file", &passphrase]);
-        plinthside(&all)
-    }
-
-    fn sealed(&self) -> PathBuf {
-        let files = fs::read_dir(self.0.path()).expect("folder").flatten();
-        let sealed = files
-            .map(|f| f.path())
-            .find(|f| f.extension().is_some_and(|e| e == "age"));
-        sealed.expect("the demonstration leaves a package")
-    }
+/// The demonstration's package.
+fn sealed(demo: &DemoCopy) -> PathBuf {
+    let files = fs::read_dir(demo.0.path()).expect("folder").flatten();
+    let sealed = files
+        .map(|f| f.path())
+        .find(|f| f.extension().is_some_and(|e| e == "age"));
+    sealed.expect("the demonstration leaves a package")
 }
 
 fn text(path: &Path) -> String {
     path.display().to_string()
 }
 
+fn named(demo: &DemoCopy, name: &str) -> String {
+    text(&demo.path(name))
+}
+
 #[test]
 fn anyone_can_open_the_demonstrations_package_and_answer_it() {
-    let demo = Demo::new();
+    let demo = DemoCopy::new();
     let (sealed, key, out) = (
-        text(&demo.sealed()),
-        demo.path("lab-key.txt"),
-        demo.path("lab"),
+        text(&sealed(&demo)),
+        named(&demo, "lab-key.txt"),
+        named(&demo, "lab"),
     );
     let said = done(&plinthside([
         "open",
@@ -90,9 +71,9 @@ fn anyone_can_open_the_demonstrations_package_and_answer_it() {
     let mut bytes = fs::read(&sealed).expect("package");
     let at = bytes.len() / 2;
     bytes[at] ^= 1;
-    let broken = demo.path("broken.age");
+    let broken = named(&demo, "broken.age");
     fs::write(&broken, bytes).expect("written");
-    let nowhere = demo.path("nowhere");
+    let nowhere = named(&demo, "nowhere");
     refusal(&plinthside([
         "open", &broken, "--key", &key, "--out", &nowhere,
     ]));
@@ -100,7 +81,7 @@ fn anyone_can_open_the_demonstrations_package_and_answer_it() {
         "open",
         &sealed,
         "--key",
-        &demo.path("passphrase.txt"),
+        &named(&demo, "passphrase.txt"),
         "--out",
         &nowhere,
     ]));
@@ -109,15 +90,15 @@ fn anyone_can_open_the_demonstrations_package_and_answer_it() {
 
 #[test]
 fn a_signed_order_is_packed_and_a_draft_is_not() {
-    let demo = Demo::new();
-    let out = demo.path("p.age");
+    let demo = DemoCopy::new();
+    let out = named(&demo, "p.age");
     let lab = "Kiln Row Orthotic Workshop";
     done(&demo.on(
         "demo.store",
         &["pack", "demo-left", "--lab", lab, "--out", &out],
     ));
     // Or laid at a target, in the lab's own folder.
-    let stick = demo.path("stick");
+    let stick = named(&demo, "stick");
     let at_the_stick = ["pack", "demo-left", "--lab", lab, "--at", &stick];
     refusal(&demo.on("demo.store", &at_the_stick));
     assert!(
@@ -128,16 +109,16 @@ fn a_signed_order_is_packed_and_a_draft_is_not() {
     done(&demo.on("demo.store", &at_the_stick));
     let laid = fs::read_dir(Path::new(&stick).join("labs/kiln-row-orthotic-workshop"));
     assert_eq!(laid.expect("the lab's folder").count(), 1);
-    let opened = demo.path("opened");
+    let opened = named(&demo, "opened");
     done(&plinthside([
         "open",
         &out,
         "--key",
-        &demo.path("lab-key.txt"),
+        &named(&demo, "lab-key.txt"),
         "--out",
         &opened,
     ]));
-    let draft = demo.path("draft.age");
+    let draft = named(&demo, "draft.age");
     let said = refusal(&demo.on(
         "demo.store",
         &["pack", "demo-right", "--lab", lab, "--out", &draft],
@@ -153,13 +134,13 @@ fn a_signed_order_is_packed_and_a_draft_is_not() {
 
 #[test]
 fn two_devices_meet_over_a_folder() {
-    let demo = Demo::new();
-    let stick = demo.path("stick");
+    let demo = DemoCopy::new();
+    let stick = named(&demo, "stick");
     fs::create_dir(&stick).expect("folder");
     done(&demo.on("demo.store", &["sync", &stick]));
     let code = done(&demo.on("demo.store", &["devices", "invite", "--at", &stick]));
     // The second tablet has a store with nothing in it.
-    let empty = demo.path("empty.json");
+    let empty = named(&demo, "empty.json");
     fs::write(&empty, r#"{"clinic": {"name": ""}, "visits": []}"#).expect("written");
     done(&demo.on("second.store", &["import", &empty]));
     done(&demo.on(
@@ -185,12 +166,12 @@ fn two_devices_meet_over_a_folder() {
 /// A lab that asks after it has accepted, by the command line alone; its clock runs late.
 #[test]
 fn synchronising_takes_the_labs_answers_from_the_target() {
-    let demo = Demo::new();
-    let stick = demo.path("stick");
+    let demo = DemoCopy::new();
+    let stick = named(&demo, "stick");
     fs::create_dir(&stick).expect("folder");
     // The left order has been handed over, in a store of its own.
     let mut file: Value =
-        serde_json::from_str(&fs::read_to_string(demo.path("visits.json")).expect("read"))
+        serde_json::from_str(&fs::read_to_string(named(&demo, "visits.json")).expect("read"))
             .expect("JSON");
     let visits = file["visits"].as_array_mut().expect("visits");
     let left = visits.iter_mut().find(|v| v["id"] == "demo-left");
@@ -200,12 +181,12 @@ fn synchronising_takes_the_labs_answers_from_the_target() {
     handed_over["to"] = "handed_over".into();
     handed_over["at"] = "2100-01-01T00:00:00Z".into();
     history.push(handed_over);
-    let handed = demo.path("handed.json");
+    let handed = named(&demo, "handed.json");
     fs::write(&handed, file.to_string()).expect("written");
-    let photographs = demo.path("photographs");
+    let photographs = text(&demonstration().join("photographs"));
     done(&demo.on("own.store", &["import", &handed, "--photos", &photographs]));
     let lab = "Kiln Row Orthotic Workshop";
-    let key = demo.path("lab-key.txt");
+    let key = named(&demo, "lab-key.txt");
     let file = fs::read_to_string(&key).expect("a key");
     let public = file
         .split_whitespace()
@@ -232,7 +213,7 @@ fn synchronising_takes_the_labs_answers_from_the_target() {
         ("question", "which strap", "lab_hold"),
         ("question", "which hinge", "lab_hold"),
     ] {
-        let out = demo.path(&format!("lab-{reason}"));
+        let out = named(&demo, &format!("lab-{reason}"));
         done(&plinthside([
             "open", &package, "--key", &key, "--out", &out, "--answer", answer, "--by", "Bench",
             "--reason", reason,

@@ -5,108 +5,55 @@
 mod support;
 
 use plinthside::lent::far_store;
-use plinthside::photographs::Found;
+use plinthside::photographs::{Look, Source, look_through};
 use plinthside::records::Place;
-use plinthside::{casting, tie};
-use plinthside_measure::observed::PhotoTags;
+use plinthside::{labels, sources};
 use plinthside_paper::CastCode;
 use plinthside_paper::qr::FoundCode;
 use plinthside_print::{Images, PrintDocument, Stage, Wait};
 use plinthside_store::{Kdf, Options, Store};
 use serde_json::Value;
-use std::ffi::OsStr;
 use std::fs;
-use std::path::{Path, PathBuf};
 use std::process::Output;
-use std::sync::OnceLock;
-use support::{done, plinthside, refusal};
+use support::{DemoCopy, demonstration, done, plinthside, refusal};
 use tempfile::TempDir;
 
-/// One demonstration for all tests here; each works on a copy of its store.
-fn demonstration() -> &'static Path {
-    static DEMO: OnceLock<TempDir> = OnceLock::new();
-    DEMO.get_or_init(|| {
-        let folder = TempDir::new().expect("folder");
-        done(&plinthside([
-            "demo".as_ref(),
-            "--headless".as_ref(),
-            folder.path().as_os_str(),
-        ]));
-        folder
-    })
-    .path()
+/// Labels printed ahead, as their codes read on the sheet.
+fn printed_ahead(clinic: &DemoCopy, count: u32) -> Vec<String> {
+    let sheet = clinic.path("sheet.png");
+    let sheet = sheet.to_str().unwrap();
+    done(&clinic.run(&[
+        "labels",
+        "-n",
+        &count.to_string(),
+        "--by",
+        "Ada",
+        "--out",
+        sheet,
+    ]));
+    let read: Value =
+        serde_json::from_str(&done(&plinthside(["code", "read", sheet, "--json"]))).unwrap();
+    let codes = read["codes"].as_array().unwrap().iter();
+    codes
+        .map(|code| code["text"].as_str().unwrap().to_owned())
+        .collect()
 }
 
-struct Clinic(TempDir);
-
-impl Clinic {
-    fn new() -> Self {
-        let folder = TempDir::new().expect("folder");
-        for name in ["demo.store", "demo.store.key", "passphrase.txt"] {
-            fs::copy(demonstration().join(name), folder.path().join(name)).expect("copied");
-        }
-        Self(folder)
-    }
-
-    fn path(&self, name: &str) -> PathBuf {
-        self.0.path().join(name)
-    }
-
-    fn run<S: AsRef<OsStr>>(&self, args: &[S]) -> Output {
-        let (store, passphrase) = (self.path("demo.store"), self.path("passphrase.txt"));
-        let mut all: Vec<&OsStr> = args.iter().map(AsRef::as_ref).collect();
-        all.extend([
-            "--store".as_ref(),
-            store.as_os_str(),
-            "--passphrase-file".as_ref(),
-            passphrase.as_os_str(),
-        ]);
-        plinthside(all)
-    }
-
-    fn json(&self, args: &[&str]) -> Value {
-        let mut args = args.to_vec();
-        args.push("--json");
-        serde_json::from_str(&done(&self.run(&args))).expect("JSON")
-    }
-
-    /// Labels printed ahead, as their codes read on the sheet.
-    fn printed_ahead(&self, count: u32) -> Vec<String> {
-        let sheet = self.path("sheet.png");
-        let sheet = sheet.to_str().unwrap();
-        done(&self.run(&[
-            "labels",
-            "-n",
-            &count.to_string(),
-            "--by",
-            "Ada",
-            "--out",
-            sheet,
-        ]));
-        let read: Value =
-            serde_json::from_str(&done(&plinthside(["code", "read", sheet, "--json"]))).unwrap();
-        let codes = read["codes"].as_array().unwrap().iter();
-        codes
-            .map(|code| code["text"].as_str().unwrap().to_owned())
-            .collect()
-    }
-
-    fn state(&self, code: &str) -> String {
-        self.json(&["code", "state", code])["state"]["state"]
-            .as_str()
-            .unwrap()
-            .to_owned()
-    }
+fn state(clinic: &DemoCopy, code: &str) -> String {
+    clinic.json(&["code", "state", code])["state"]["state"]
+        .as_str()
+        .unwrap()
+        .to_owned()
 }
 
 const LEFT: &str = "7R3K-M2XD-9TQ4-7";
 
 #[test]
 fn a_label_printed_ahead_is_free_then_bound_then_void() {
-    let clinic = Clinic::new();
-    let codes = clinic.printed_ahead(2);
+    let clinic = DemoCopy::new();
+    let codes = printed_ahead(&clinic, 2);
     assert_eq!(codes.len(), 2);
-    assert!(codes.iter().all(|code| clinic.state(code) == "unbound"));
+    assert!(codes.iter().all(|code| state(&clinic, code) == "unbound"));
 
     // The cast has a label, which stops another until it is void.
     let said = refusal(&clinic.run(&["code", "bind", "demo-left", &codes[0]]));
@@ -137,7 +84,7 @@ fn a_label_printed_ahead_is_free_then_bound_then_void() {
     let said = refusal(&clinic.run(&["code", "bind", "demo-left", &codes[1], "--side", "right"]));
     assert!(said.contains("right"), "{said}");
     assert_eq!(
-        clinic.state(&codes[1]),
+        state(&clinic, &codes[1]),
         "unbound",
         "what was refused binds nothing"
     );
@@ -168,7 +115,7 @@ fn a_label_printed_ahead_is_free_then_bound_then_void() {
     );
 }
 
-fn clinic_code(clinic: &Clinic, visit: &str) -> String {
+fn clinic_code(clinic: &DemoCopy, visit: &str) -> String {
     clinic.json(&["show", visit])["casts"][0]["code"]
         .as_str()
         .unwrap()
@@ -177,7 +124,7 @@ fn clinic_code(clinic: &Clinic, visit: &str) -> String {
 
 #[test]
 fn a_packed_bag_is_proven_by_a_photograph_of_its_label() {
-    let clinic = Clinic::new();
+    let clinic = DemoCopy::new();
     let photo = |side: &str| demonstration().join(format!("{side}-label.png"));
     let (left, right) = (photo("left"), photo("right"));
     let (left, right) = (left.to_str().unwrap(), right.to_str().unwrap());
@@ -231,7 +178,7 @@ fn a_packed_bag_is_proven_by_a_photograph_of_its_label() {
     ]));
     let said = refusal(&clinic.run(&["code", "prove", nothing.to_str().unwrap()]));
     assert!(said.contains("no label could be read"), "{said}");
-    clinic.printed_ahead(3);
+    printed_ahead(&clinic, 3);
     let sheet = clinic.path("sheet.png");
     let said = refusal(&clinic.run(&["code", "prove", sheet.to_str().unwrap()]));
     assert!(said.contains("several labels"), "{said}");
@@ -240,7 +187,7 @@ fn a_packed_bag_is_proven_by_a_photograph_of_its_label() {
 /// The label lying on the mat ties the photographs of a cast to its visit.
 #[test]
 fn photographs_with_another_visits_label_are_refused() {
-    let clinic = Clinic::new();
+    let clinic = DemoCopy::new();
     let (store, passphrase) = (clinic.path("demo.store"), clinic.path("passphrase.txt"));
     let mut records = Place::new(Some(store), Some(passphrase))
         .unwrap()
@@ -253,15 +200,27 @@ fn photographs_with_another_visits_label_are_refused() {
         cast_of(&mut records, "demo-left"),
         cast_of(&mut records, "demo-right"),
     );
-    let seen = casting::look(&mut records, &left).unwrap();
-    assert!(seen.tie.contains(LEFT), "{}", seen.tie);
-    let mut mistaken = left;
-    mistaken.code.clone_from(&right.code);
-    let said = casting::look(&mut records, &mistaken)
-        .err()
-        .expect("a refusal")
+    let photographs: Vec<Source> = left
+        .sources
+        .photographs
+        .iter()
+        .map(|photo| Source::Bytes {
+            name: photo.id.clone(),
+            bytes: sources::bytes_of(&mut records, photo).unwrap().into(),
+        })
+        .collect();
+    let look = Look {
+        codes: true,
+        ..Look::default()
+    };
+    let found = look_through(&photographs[..1], look).unwrap();
+    let codes: Vec<CastCode> = found[0].codes.iter().filter_map(FoundCode::cast).collect();
+    let seen = labels::seen_beside("left-1.jpg", &codes, None).unwrap();
+    assert_eq!(seen.unwrap().to_string(), LEFT);
+    let right: CastCode = right.code.unwrap().parse().unwrap();
+    let said = labels::seen_beside("left-1.jpg", &codes, Some(right))
+        .unwrap_err()
         .to_string();
-    let right = right.code.unwrap();
     assert!(
         said.contains("left-1.jpg")
             && said.contains(LEFT)
@@ -271,37 +230,22 @@ fn photographs_with_another_visits_label_are_refused() {
     );
 }
 
-/// Without a label of its own yet, photographs of one cast all show the same.
+/// The first label seen is the cast's own; any other is named, beside it too.
 #[test]
 fn photographs_with_two_labels_among_them_are_refused() {
     let (one, other) = (CastCode::mint().unwrap(), CastCode::mint().unwrap());
-    let photo = |name: &str, codes: &[CastCode]| Found {
-        tags: serde_json::from_value::<PhotoTags>(
-            serde_json::json!({ "photo": name, "width": 4000, "height": 3000, "tags": [] }),
-        )
-        .unwrap(),
-        codes: codes
-            .iter()
-            .map(|code| FoundCode {
-                text: code.payload(),
-                cast_code: true,
-                corners_px: [[0.0; 2]; 4],
-            })
-            .collect(),
-        warnings: Vec::new(),
+    let refused = |codes: &[CastCode], own| {
+        let refusal = labels::seen_beside("b", codes, own).unwrap_err();
+        refusal.to_string()
     };
-    let refused = |found: &[Found], code| tie::to_cast(found, code).unwrap_err().to_string();
-    let said = refused(&[photo("a", &[one]), photo("b", &[other])], None);
+    assert_eq!(labels::seen_beside("a", &[one], None).unwrap(), Some(one));
+    let said = refused(&[other], Some(one));
     assert!(said.starts_with("b shows the label"), "{said}");
-    // Beside its own label in one picture: not overlooked.
-    assert!(refused(&[photo("a", &[one, other])], Some(one)).contains(&other.to_string()));
-    assert!(refused(&[photo("a", &[one])], Some(other)).contains("another cast"));
-    let said = tie::to_cast(&[photo("a", &[one]), photo("b", &[])], None).unwrap();
-    assert!(said.contains("1 of 2 photographs; not in b"), "{said}");
-    // A code that is none of ours is nobody's label.
-    let mut foreign = photo("c", &[one]);
-    foreign.codes[0].text = "https://example.org".into();
-    assert!(tie::to_cast(&[foreign], Some(one)).is_ok());
+    assert!(said.contains("another cast"), "{said}");
+    // Beside its own label in one picture, or beside the first of all: not overlooked.
+    assert!(refused(&[one, other], Some(one)).contains(&other.to_string()));
+    assert!(refused(&[one, other], None).contains(&other.to_string()));
+    assert_eq!(labels::seen_beside("c", &[], Some(one)).unwrap(), Some(one));
 }
 
 /// Where nothing prints over IPP: the file is written and handed to the system.
@@ -309,7 +253,7 @@ fn photographs_with_two_labels_among_them_are_refused() {
 #[test]
 fn a_paper_is_written_and_handed_to_the_system() {
     use std::os::unix::fs::PermissionsExt;
-    let clinic = Clinic::new();
+    let clinic = DemoCopy::new();
     let (tools, told, pdf) = (
         clinic.path("tools"),
         clinic.path("told"),
@@ -351,7 +295,7 @@ fn a_paper_is_written_and_handed_to_the_system() {
 
 #[test]
 fn jobs_wait_in_the_store_and_say_for_what() {
-    let clinic = Clinic::new();
+    let clinic = DemoCopy::new();
     // Nobody listens there: a port that was free a moment ago.
     let port = std::net::TcpListener::bind("127.0.0.1:0")
         .unwrap()
@@ -451,7 +395,7 @@ fn a_folder_can_hold_jobs_where_there_is_no_store() {
 
 #[test]
 fn check_bars_are_kept_by_printer_and_used() {
-    let clinic = Clinic::new();
+    let clinic = DemoCopy::new();
     let (mat, layout) = (clinic.path("mat.pdf"), clinic.path("mat.json"));
     let (mat, layout) = (mat.to_str().unwrap(), layout.to_str().unwrap());
     let said = |output: &Output| {

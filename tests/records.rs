@@ -6,71 +6,11 @@ mod support;
 
 use serde_json::Value;
 use std::fs;
-use std::path::{Path, PathBuf};
-use std::process::Output;
-use std::sync::OnceLock;
-use support::{done, plinthside, refusal};
-use tempfile::TempDir;
-
-/// One demonstration for all tests here; each works on a copy of its store.
-fn demonstration() -> &'static Path {
-    static DEMO: OnceLock<TempDir> = OnceLock::new();
-    DEMO.get_or_init(|| {
-        let folder = TempDir::new().expect("folder");
-        done(&plinthside([
-            "demo".as_ref(),
-            "--headless".as_ref(),
-            folder.path().as_os_str(),
-        ]));
-        folder
-    })
-    .path()
-}
-
-struct Copy {
-    folder: TempDir,
-    passphrase: PathBuf,
-}
-
-impl Copy {
-    fn new() -> Self {
-        let folder = TempDir::new().expect("folder");
-        for name in [
-            "demo.store",
-            "demo.store.key",
-            "passphrase.txt",
-            "visits.json",
-        ] {
-            fs::copy(demonstration().join(name), folder.path().join(name)).expect("copied");
-        }
-        let passphrase = folder.path().join("passphrase.txt");
-        Self { folder, passphrase }
-    }
-
-    fn path(&self, name: &str) -> PathBuf {
-        self.folder.path().join(name)
-    }
-
-    fn on(&self, store: &str, args: &[&str]) -> Output {
-        let store = self.path(store);
-        let mut all: Vec<&std::ffi::OsStr> = args.iter().map(AsRef::as_ref).collect();
-        all.extend([
-            "--store".as_ref(),
-            store.as_os_str(),
-            "--passphrase-file".as_ref(),
-            self.passphrase.as_os_str(),
-        ]);
-        plinthside(all)
-    }
-
-    fn run(&self, args: &[&str]) -> Output {
-        self.on("demo.store", args)
-    }
-}
+use support::{DemoCopy, demonstration, done, plinthside, refusal};
 
 #[test]
 fn a_visit_is_found_by_what_is_known_of_it() {
-    let copy = Copy::new();
+    let copy = DemoCopy::new();
     for text in ["ashdwn", "SL-2031", "7R3K", "kiln", "signed"] {
         let found: Value =
             serde_json::from_str(&done(&copy.run(&["find", text, "--json"]))).unwrap();
@@ -83,7 +23,7 @@ fn a_visit_is_found_by_what_is_known_of_it() {
 
 #[test]
 fn a_visit_is_shown_whole_with_its_history_and_as_it_was() {
-    let copy = Copy::new();
+    let copy = DemoCopy::new();
     let visit: Value =
         serde_json::from_str(&done(&copy.run(&["show", "demo-left", "--json"]))).unwrap();
     assert_eq!(visit["person"]["code"], "SL-2031");
@@ -129,7 +69,7 @@ fn a_visit_is_shown_whole_with_its_history_and_as_it_was() {
 
 #[test]
 fn papers_come_out_of_the_store_by_visit_or_by_the_code_on_the_bag() {
-    let copy = Copy::new();
+    let copy = DemoCopy::new();
     for (command, visit, file) in [
         ("order", "demo-left", "order.pdf"),
         ("bench", "7R3K-M2XD-9TQ4-7", "bench.pdf"),
@@ -144,7 +84,7 @@ fn papers_come_out_of_the_store_by_visit_or_by_the_code_on_the_bag() {
 
 #[test]
 fn what_was_exported_is_taken_in_again_with_its_photographs() {
-    let copy = Copy::new();
+    let copy = DemoCopy::new();
     let file = copy.path("visits.json");
     let file = file.to_str().unwrap();
     let photographs = demonstration().join("photographs");
@@ -187,7 +127,7 @@ fn what_was_exported_is_taken_in_again_with_its_photographs() {
 
 #[test]
 fn a_backup_restores_whole_under_a_new_identity() {
-    let copy = Copy::new();
+    let copy = DemoCopy::new();
     let backup = copy.path("backup.tar");
     let backup = backup.to_str().unwrap();
     done(&copy.run(&["backup", backup]));
@@ -203,8 +143,8 @@ fn a_backup_restores_whole_under_a_new_identity() {
 
 #[test]
 fn a_store_that_can_not_be_opened_says_why() {
-    let copy = Copy::new();
-    fs::write(&copy.passphrase, "not the passphrase\n").unwrap();
+    let copy = DemoCopy::new();
+    fs::write(copy.path("passphrase.txt"), "not the passphrase\n").unwrap();
     let said = refusal(&copy.run(&["find", "x"]));
     assert!(said.contains("passphrase"), "{said}");
     let said = refusal(&copy.on("none.store", &["check"]));
@@ -216,7 +156,7 @@ fn a_store_that_can_not_be_opened_says_why() {
         store.as_os_str(),
     ]));
     assert!(said.contains("--passphrase-file"), "{said}");
-    fs::write(&copy.passphrase, "short\n").unwrap();
+    fs::write(copy.path("passphrase.txt"), "short\n").unwrap();
     let file = copy.path("visits.json");
     refusal(&copy.on("weak.store", &["import", file.to_str().unwrap()]));
     assert!(!copy.path("weak.store").exists());
@@ -224,7 +164,7 @@ fn a_store_that_can_not_be_opened_says_why() {
 
 #[test]
 fn a_flipped_bit_is_named_and_the_rest_still_reads() {
-    let copy = Copy::new();
+    let copy = DemoCopy::new();
     let store = copy.path("demo.store");
     let mut bytes = fs::read(&store).unwrap();
     let at = bytes.len() / 2;
@@ -239,7 +179,7 @@ fn a_flipped_bit_is_named_and_the_rest_still_reads() {
 
 #[test]
 fn a_visit_is_erased_only_when_that_is_said() {
-    let copy = Copy::new();
+    let copy = DemoCopy::new();
     let said = refusal(&copy.run(&["erase", "demo-left"]));
     assert!(
         said.contains("SL-2031") && said.contains("Local law"),
@@ -264,7 +204,7 @@ fn a_visit_is_erased_only_when_that_is_said() {
 
 #[test]
 fn the_passphrase_is_changed_and_the_old_one_opens_nothing() {
-    let copy = Copy::new();
+    let copy = DemoCopy::new();
     let new = copy.path("new.txt");
     fs::write(&new, "short\n").unwrap();
     let change = ["passphrase", "--new-passphrase-file", new.to_str().unwrap()];
@@ -275,7 +215,7 @@ fn the_passphrase_is_changed_and_the_old_one_opens_nothing() {
     assert!(said.contains("Backups"), "{said}");
     let said = refusal(&copy.run(&["show", "demo-left"]));
     assert!(said.contains("passphrase"), "{said}");
-    fs::copy(&new, &copy.passphrase).unwrap();
+    fs::copy(&new, copy.path("passphrase.txt")).unwrap();
     done(&copy.run(&["show", "demo-left"]));
     // Without the new one and with nobody to ask, nothing is changed.
     let said = refusal(&copy.run(&["passphrase"]));
@@ -284,14 +224,15 @@ fn the_passphrase_is_changed_and_the_old_one_opens_nothing() {
 
 #[test]
 fn what_is_readable_of_a_damaged_store_is_copied_into_a_new_one() {
-    let copy = Copy::new();
+    let copy = DemoCopy::new();
     let store = copy.path("demo.store");
     let mut bytes = fs::read(&store).unwrap();
     let at = bytes.len() / 2;
     bytes[at] ^= 1;
     fs::write(&store, bytes).unwrap();
     let new = copy.path("saved.store");
-    let passphrase = copy.passphrase.to_str().unwrap();
+    let passphrase = copy.path("passphrase.txt");
+    let passphrase = passphrase.to_str().unwrap();
     let salvage = [
         "salvage",
         store.to_str().unwrap(),
@@ -304,4 +245,46 @@ fn what_is_readable_of_a_damaged_store_is_copied_into_a_new_one() {
     done(&copy.on("saved.store", &["show", "demo-left"]));
     // What is there already is left as it is.
     refusal(&plinthside(salvage));
+}
+
+#[test]
+fn the_practice_is_told_in_figures() {
+    let copy = DemoCopy::new();
+    let said = done(&copy.run(&["figures"]));
+    assert!(said.contains("nothing to count yet"), "{said}");
+    // Two braces fitted, one of them made again for the shape of its cast.
+    let mut file: Value =
+        serde_json::from_str(&fs::read_to_string(copy.path("visits.json")).unwrap()).unwrap();
+    let at = |day: u32| format!("2026-06-{day:02}T10:00:00+01:00");
+    for visit in file["visits"].as_array_mut().unwrap() {
+        let remade = visit["id"] == "demo-left";
+        visit["orders"][0]["history"] = serde_json::json!([
+            { "to": "handed_over", "at": at(1), "by": "Ada", "revision": 1 },
+            { "to": "fitted", "at": at(22), "by": "Ada", "revision": 1 },
+        ]);
+        let causes = if remade { vec!["cast_shape"] } else { vec![] };
+        let remakes = causes
+            .iter()
+            .map(|cause| serde_json::json!({ "at": at(24), "causes": [cause], "reason": "heel" }));
+        visit["follow_up"] = serde_json::json!([{
+            "order": visit["orders"][0]["id"],
+            "remakes": remakes.collect::<Vec<_>>(),
+        }]);
+    }
+    let changed = copy.path("fitted.json");
+    fs::write(&changed, file.to_string()).unwrap();
+    done(&copy.on("fitted.store", &["import", changed.to_str().unwrap()]));
+    let said = done(&copy.on("fitted.store", &["figures"]));
+    for line in [
+        "fitted or made again: 2; made again: 1 of 2, 50 %",
+        "shape of the cast: 1 of 2",
+        "all labs: 21 days in the middle",
+    ] {
+        assert!(said.contains(line), "{line}: {said}");
+    }
+    let json: Value =
+        serde_json::from_str(&done(&copy.on("fitted.store", &["figures", "--json"]))).unwrap();
+    assert_eq!(json["by_cause"]["cast_shape"]["count"], 1);
+    let later = ["figures", "--from", "2100-01-01"];
+    assert!(done(&copy.on("fitted.store", &later)).contains("nothing to count yet"));
 }

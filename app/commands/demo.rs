@@ -1,5 +1,7 @@
 //! `plinthside demo`: the invented clinic, in a window or as two whole visits without a screen.
 
+mod measuring;
+
 use super::write_document;
 use crate::cli::DemoArgs;
 use crate::error::AppError;
@@ -8,7 +10,7 @@ use crate::package::ForLab;
 use crate::pipeline::Measured;
 use crate::records::Records;
 use crate::visits::Foot;
-use crate::{casting, clock, files, papers, summary};
+use crate::{clock, files, papers, summary};
 use plinthside_demo_data as data;
 use plinthside_exchange::SecretKey;
 use plinthside_measure::mat::sheet;
@@ -140,16 +142,16 @@ fn measure(
         .value
         .cast(cast.side)
         .ok_or_else(|| shipped("no cast"))?;
-    let seen = casting::look(records, taken)?;
+    let seen = measuring::look(records, taken)?;
     println!("{}", seen.tie);
-    let measured = match casting::measure(visit, cast.side, &seen) {
+    let measured = match measuring::measure(&mut visit.value, cast.side, &seen) {
         Err(AppError::Solve(problem)) => {
             println!("Refused: {problem}\nThe tap was put right and measured again.");
             let corrected = invented::sources(cast, cast.marks_corrected_json)?;
             if let Some(cast) = visit.value.casts.iter_mut().find(|c| c.id == cast.cast) {
                 cast.sources = corrected;
             }
-            casting::measure(visit, cast.side, &seen)
+            measuring::measure(&mut visit.value, cast.side, &seen)
         }
         other => other,
     }?;
@@ -226,7 +228,7 @@ fn fill_and_sign(
         at: now,
     };
     let checks = visit.sign(&order, prescriber, signing)?;
-    let cautions = checks.fired.iter().filter(|fired| fired.number > 0).count();
+    let cautions = checks.cautions().count();
     Ok(format!(
         "Order signed by {}; {} printed on it.",
         prescriber.name,

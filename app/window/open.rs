@@ -14,7 +14,7 @@ use super::work::Fresh;
 use crate::error::AppError;
 use crate::pipeline::{self, Measured};
 use crate::records::Records;
-use crate::{casting, clock};
+use crate::{clock, sources};
 use plinthside_measure::advice::Stand;
 use plinthside_measure::cast::Results;
 use plinthside_measure::marks::{Marks, Side};
@@ -138,7 +138,7 @@ impl Case {
         let Some(cast) = self.visit.cast(self.side) else {
             return Ok(());
         };
-        let Some(mat) = casting::mat_of(records.clinic(), &cast.sources)? else {
+        let Some(mat) = sources::mat_of(records.clinic(), &cast.sources)? else {
             return Ok(());
         };
         let photos = cast
@@ -148,7 +148,7 @@ impl Case {
             .map(|photo| {
                 Ok(Photo {
                     name: photo.id.clone(),
-                    bytes: casting::bytes_of(records, photo)?.into(),
+                    bytes: sources::bytes_of(records, photo)?.into(),
                     sha256: photo.sha256.clone(),
                     tags: self.tags.get(&photo.id).cloned(),
                     problem: String::new(),

@@ -4,8 +4,9 @@
 use super::open::{MatSeen, mat_seen, shows};
 use super::session::Session;
 use super::taking::Read;
-use crate::casting::mat_of;
+use crate::labels;
 use crate::mats::paper_name;
+use crate::sources::mat_of;
 use plinthside_paper::CastCode;
 use plinthside_visit::CastPhoto;
 use plinthside_visit::person::PrintedMat;
@@ -97,18 +98,8 @@ fn check_label(session: &mut Session, read: &Read) -> Result<(), String> {
             ));
         }
     }
-    match read
-        .codes
-        .iter()
-        .find(|code| own.is_some_and(|own| own != **code))
-    {
-        Some(other) => Err(format!(
-            "{} shows the label {other}, not {}: it belongs to another cast; photograph this one again",
-            read.name,
-            own.map_or_else(String::new, |own| own.to_string())
-        )),
-        None => Ok(()),
-    }
+    let seen = labels::seen_beside(&read.name, &read.codes, own);
+    seen.map(drop).map_err(|e| e.to_string())
 }
 
 /// The mat the cast stands on, where it is not known yet; `None` if it is. A photograph of another

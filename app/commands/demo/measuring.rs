@@ -1,61 +1,25 @@
-//! A cast of a visit, measured from what the store keeps of it.
+//! The casts of the demonstration: looked through, tied to their labels, measured.
 
 use crate::error::AppError;
-use crate::photographs::{Look, Source, look_through};
+use crate::photographs::{Found, Look, Source, look_through};
 use crate::pipeline::{self, Measured};
 use crate::records::Records;
-use crate::{clock, tie};
+use crate::{clock, labels, sources};
 use plinthside_measure::marks::Side;
 use plinthside_measure::mat::Mat;
 use plinthside_measure::observed::PhotoTags;
 use plinthside_measure::solve::SolveOptions;
-use plinthside_store::Opened;
-use plinthside_visit::{Cast, CastPhoto, CastSources, Clinic, Visit};
-use std::io::Read;
+use plinthside_paper::CastCode;
+use plinthside_visit::{Cast, Visit};
 
 /// Photographs of a cast, looked through once: measuring again needs only new taps.
 pub struct Seen {
     /// The mat the cast stands on.
-    pub mat: Option<Mat>,
+    mat: Option<Mat>,
     /// Tags of each photograph.
-    pub tags: Vec<PhotoTags>,
-    /// What ties the photographs to the cast.
+    tags: Vec<PhotoTags>,
+    /// What ties the photographs to the cast, in words.
     pub tie: String,
-}
-
-/// The mat that a cast's sources name.
-///
-/// # Errors
-/// The clinic has no such mat, or its layout can't be read.
-pub fn mat_of(clinic: &Clinic, sources: &CastSources) -> Result<Option<Mat>, AppError> {
-    if sources.mat.is_empty() {
-        return Ok(None);
-    }
-    let printed = clinic.mats.iter().find(|mat| mat.id == sources.mat);
-    let printed = printed.ok_or_else(|| {
-        AppError::Request(format!(
-            "the clinic's settings hold no mat “{}” any more, and the photographs stand on it; enter that mat again",
-            sources.mat
-        ))
-    })?;
-    Ok(Some(Mat::from_json(&printed.layout)?))
-}
-
-/// The bytes of a photograph, out of the store.
-///
-/// # Errors
-/// It is missing in the store, or the store can't be read.
-pub fn bytes_of(records: &mut Records, photo: &CastPhoto) -> Result<Vec<u8>, AppError> {
-    let mut bytes = Vec::new();
-    records
-        .store()
-        .photo(&photo.sha256)?
-        .read_to_end(&mut bytes)
-        .map_err(|source| AppError::Read {
-            path: photo.id.clone().into(),
-            source,
-        })?;
-    Ok(bytes)
 }
 
 /// Looks through the photographs of a cast and ties them to it by the label that lies in them.
@@ -63,7 +27,7 @@ pub fn bytes_of(records: &mut Records, photo: &CastPhoto) -> Result<Vec<u8>, App
 /// # Errors
 /// A photograph that can't be read, or that shows another cast's label.
 pub fn look(records: &mut Records, cast: &Cast) -> Result<Seen, AppError> {
-    let mat = mat_of(records.clinic(), &cast.sources)?;
+    let mat = sources::mat_of(records.clinic(), &cast.sources)?;
     let photographs = cast
         .sources
         .photographs
@@ -71,7 +35,7 @@ pub fn look(records: &mut Records, cast: &Cast) -> Result<Seen, AppError> {
         .map(|photo| {
             Ok(Source::Bytes {
                 name: photo.id.clone(),
-                bytes: bytes_of(records, photo)?.into(),
+                bytes: sources::bytes_of(records, photo)?.into(),
             })
         })
         .collect::<Result<Vec<_>, AppError>>()?;
@@ -82,9 +46,32 @@ pub fn look(records: &mut Records, cast: &Cast) -> Result<Seen, AppError> {
     let found = look_through(&photographs, look)?;
     let code = cast.code.as_deref().map(str::parse).transpose()?;
     Ok(Seen {
-        tie: tie::to_cast(&found, code)?,
+        tie: tie(&found, code)?,
         tags: found.into_iter().map(|found| found.tags).collect(),
         mat,
+    })
+}
+
+/// Says which photographs show the cast's own label.
+fn tie(found: &[Found], own: Option<CastCode>) -> Result<String, AppError> {
+    let mut without = Vec::new();
+    let mut own = own;
+    for photo in found {
+        let codes: Vec<CastCode> = photo.codes.iter().filter_map(|code| code.cast()).collect();
+        own = labels::seen_beside(&photo.tags.photo, &codes, own)?;
+        if codes.is_empty() {
+            without.push(photo.tags.photo.as_str());
+        }
+    }
+    Ok(match (own, without.len()) {
+        (None, _) => "No label was read in the photographs: tie them to the cast by hand.".into(),
+        (Some(code), 0) => format!("Every photograph shows the label {code}."),
+        (Some(code), _) => format!(
+            "Label {code} read in {} of {} photographs; not in {}.",
+            found.len() - without.len(),
+            found.len(),
+            without.join(", ")
+        ),
     })
 }
 
@@ -92,9 +79,8 @@ pub fn look(records: &mut Records, cast: &Cast) -> Result<Seen, AppError> {
 ///
 /// # Errors
 /// Whatever stands in the way of a result, with the remedy.
-pub fn measure(visit: &mut Opened<Visit>, side: Side, seen: &Seen) -> Result<Measured, AppError> {
-    let by = visit.value.clinician.clone();
-    let visit = &mut visit.value;
+pub fn measure(visit: &mut Visit, side: Side, seen: &Seen) -> Result<Measured, AppError> {
+    let by = visit.clinician.clone();
     let leg = visit.leg(side).cloned();
     let cast = visit
         .casts
