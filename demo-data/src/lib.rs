@@ -1,7 +1,9 @@
 //! An invented clinic, two of its visits and the photographs rendered for them.
 //!
-//! Everything small enough to travel inside the program is a constant here; [`render`] made the
-//! photographs, [`truth`] reads what is exactly true of them.
+//! **Invariants.** Nobody and nothing real; what the photographs show is known exactly.
+//!
+//! Start at [`CASTS`]. Everything small enough to travel inside the program is a constant here;
+//! [`render`] made the photographs, [`truth`] reads what is exactly true of them.
 
 pub mod render;
 pub mod truth;

@@ -235,7 +235,7 @@ fn the_mat_file_is_the_a3_mat_with_its_bars_measured() {
 }
 
 #[test]
-fn everything_fits_12_mb() {
+fn everything_fits_into_12_mb() {
     fn bytes(folder: &Path) -> u64 {
         let entries = std::fs::read_dir(folder).expect("a folder");
         entries

@@ -70,3 +70,13 @@ class Program:
 def program(tmp_path):
     assert program_path().is_file(), f"build the program first: {program_path()}"
     return Program(tmp_path)
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory):
+    """The demonstration's store and every paper of its visits, anew for each module."""
+    folder = tmp_path_factory.mktemp("demo")
+    assert program_path().is_file(), f"build the program first: {program_path()}"
+    done = Program(folder).run("demo", "--headless", folder)
+    assert done.returncode == 0, done.stderr
+    return folder

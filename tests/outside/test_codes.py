@@ -11,7 +11,7 @@ from pathlib import Path
 import cv2
 import pytest
 import zxingcpp
-from conftest import ROOT, Program, data, program_path
+from conftest import ROOT, data
 from damage import KINDS, LEVELS, photograph
 
 EXAMPLE = Path(os.environ.get("CARGO_TARGET_DIR", ROOT / "target")) / "release/examples/codes"
@@ -85,13 +85,9 @@ def test_no_false_reads():
 
 
 @pytest.fixture(scope="module")
-def label(tmp_path_factory):
+def label(demo):
     """The bag label of the demo, as printed at 300 dots an inch; its code and its module in pixels."""
-    folder = tmp_path_factory.mktemp("label")
-    assert program_path().is_file(), f"build the program first: {program_path()}"
-    done = Program(folder).run("demo", "--headless", folder)
-    assert done.returncode == 0, done.stderr
-    picture = cv2.imread(str(folder / "left-label.png"), cv2.IMREAD_GRAYSCALE)
+    picture = cv2.imread(str(demo / "left-label.png"), cv2.IMREAD_GRAYSCALE)
     (found,) = zxingcpp.read_barcodes(picture)
     at = found.position
     return picture, (at.top_right.x - at.top_left.x) / 25, found.text

@@ -10,22 +10,12 @@ import numpy as np
 import pytest
 import segno
 import zxingcpp
-from conftest import Program, program_path
+from conftest import Program
 from PIL import Image
 from stdnum.iso7064 import mod_37_2
 
 SYMBOLS = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
 A4_MM, LETTER_MM = (210.0, 297.0), (215.9, 279.4)
-
-
-@pytest.fixture(scope="module")
-def demo(tmp_path_factory):
-    """Every paper of the demo's visits, written once."""
-    folder = tmp_path_factory.mktemp("demo")
-    assert program_path().is_file(), f"build the program first: {program_path()}"
-    done = Program(folder).run("demo", "--headless", folder)
-    assert done.returncode == 0, done.stderr
-    return folder
 
 
 @pytest.fixture(scope="module")

@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from conftest import ROOT, Program, program_path
+from conftest import ROOT, Program
 
 EXAMPLE = Path(os.environ.get("CARGO_TARGET_DIR", ROOT / "target")) / "release/examples/printing"
 PROGRAM = shutil.which("ippeveprinter") or "/usr/sbin/ippeveprinter"
@@ -437,16 +437,6 @@ def test_line_cut_in_the_middle_of_a_document(printer_of, tmp_path):
     queue(folder, "again", job)
     until(folder, "done")
     assert printer.printed()[-1] == pdf.read_bytes() and len(printer.printed()) <= 2
-
-
-@pytest.fixture(scope="module")
-def demo(tmp_path_factory):
-    """The demonstration's store and papers."""
-    folder = tmp_path_factory.mktemp("demo")
-    assert program_path().is_file(), f"build the program first: {program_path()}"
-    done = Program(folder).run("demo", "--headless", folder)
-    assert done.returncode == 0, done.stderr
-    return folder
 
 
 def run(demo, *words):

@@ -10,6 +10,9 @@
 //! CastPoints ─ cast::results ─► Results (value, instrument sd, total sd, 95 % interval)
 //! ```
 //!
+//! Start at [`solve::solve`], which finds the points, and [`cast::results`], what they say of a
+//! cast; [`detect`] and [`ink`] are what both stand on.
+//!
 //! **Invariants.** This crate reads no file, no clock and no network. No input of any kind panics
 //! or yields a NaN: it is refused with a sentence that names the remedy. Coordinates are always
 //! in a named frame (see [`frames`]), lengths in millimetres, angles in degrees.

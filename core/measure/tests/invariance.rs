@@ -127,7 +127,7 @@ fn a_mirror_left_to_right() {
 /// Centimetres for millimetres: only what the priors say in millimetres may notice, so it is
 /// checked without them.
 #[test]
-fn the_unit_of_length() {
+fn the_unit_of_length_changes_nothing() {
     let world = World::new(four_corners());
     let (photos, taps) = world.noisy(24);
     let options = SolveOptions {

@@ -93,7 +93,7 @@ fn tags_on_a_screen_come_back_where_the_grid_says() {
 /// Real photographs of a flat target raise no word about unevenness; the same corners moved as a
 /// sheet bowed by 2.5 mm would show them are told, or refused.
 #[test]
-fn uneven_paper_is_told() {
+fn bowed_paper_is_refused_and_flat_paper_is_not() {
     let Some(mut photos) = photographs() else {
         return;
     };

@@ -53,7 +53,7 @@ fn good_photographs_are_measured() {
 }
 
 #[test]
-fn impossible_photographs() {
+fn impossible_photographs_are_refused_with_a_remedy() {
     refused!(SolveError::NoPhotographs, |_, p, _| p.clear());
     refused!(SolveError::BadPhotograph { .. }, |_, p, _| p[0]
         .orientation =
@@ -84,7 +84,7 @@ fn impossible_photographs() {
 }
 
 #[test]
-fn the_wrong_mat() {
+fn another_mat_is_refused() {
     refused!(SolveError::UnknownMat { .. }, |w, _, _| {
         w.mat = Paper::A4.layout().mat().expect("ours");
     });
@@ -174,7 +174,7 @@ fn corners_that_start_elsewhere_or_run_the_other_way_are_recognised_and_reported
 }
 
 #[test]
-fn impossible_marks() {
+fn impossible_marks_are_refused_with_a_remedy() {
     refused!(SolveError::NoSuchPhotograph { .. }, |_, _, t| t[0].photo =
         "none.jpg".into());
     let bad = |part: &str, change: &dyn Fn(&mut MarkView)| {
@@ -219,7 +219,7 @@ fn a_mark_seen_once_is_set_aside_while_views_are_collected() {
 }
 
 #[test]
-fn rays_that_hardly_cross() {
+fn rays_that_hardly_cross_are_refused() {
     let mut stands = vec![four_corners()[0]; 3];
     stands[1].azimuth_deg -= 6.0;
     stands[2].azimuth_deg -= 120.0;
@@ -248,7 +248,7 @@ fn a_sheet_bowed_beyond_1_5_mm() {
 }
 
 #[test]
-fn wrong_taps_by_far() {
+fn a_tap_far_off_is_named() {
     for by in [60.0, 800.0] {
         let (world, photos, mut taps) = good();
         let views = |name: &str| taps.iter().filter(|t| t.mark.as_str() == name).count();
@@ -352,7 +352,7 @@ fn a_cast_that_moved_in_two_photographs_together() {
 }
 
 #[test]
-fn photographs_of_different_casts() {
+fn photographs_of_different_casts_are_refused() {
     let (world, photos, mut taps) = good();
     let truth = world.truth();
     for i in [0, 2, 4] {

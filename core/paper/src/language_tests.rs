@@ -1,7 +1,7 @@
 use super::*;
 
 #[test]
-fn the_table_is_whole() {
+fn every_phrase_is_translated_with_all_its_gaps() {
     assert!(PHRASES.table().len() > 200);
     for (en, de) in PHRASES.table() {
         assert!(!de.trim().is_empty(), "{en}");
@@ -64,7 +64,7 @@ fn every_phrase_has_its_german() {
 
 /// What the measurement says reaches German through its pattern, marks and sides included.
 #[test]
-fn sentences_of_the_measurement() {
+fn sentences_of_the_measurement_are_german_on_a_german_sheet() {
     use plinthside_measure::cast::{Reference, Refusal, ResultName};
     use plinthside_measure::leg::LegDimension;
     let de = Words(Lang::De);
@@ -99,7 +99,7 @@ fn sentences_of_the_measurement() {
 }
 
 #[test]
-fn numbers_and_dates() {
+fn numbers_and_dates_are_written_as_the_language_does() {
     let (en, de) = (Words(Lang::En), Words(Lang::De));
     let e = Entry::number(4.94);
     assert_eq!(

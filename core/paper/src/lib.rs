@@ -1,11 +1,12 @@
 //! Cast code, labels, mats, orders, bench sheets and leaflets as PDF and PNG.
 //!
-//! Every document is a plain function from data to a [`Document`], which is then written as PDF or
-//! PNG: [`mat()`], [`label()`], [`labels`], [`order()`], [`bench()`],
-//! [`packing_list`], [`leaflet()`], [`couch_card`]. The caller gives the date; the same data gives the same bytes. Templates are
-//! the files in `templates/`; what someone typed reaches them as text and never as markup.
-//!
+//! Start at [`order()`]: every document is such a plain function from data to a [`Document`], which
+//! is then written as PDF or PNG: [`mat()`], [`label()`], [`labels`], [`bench()`],
+//! [`packing_list`], [`leaflet()`], [`couch_card`]. Templates are the files in `templates/`.
 //! [`CastCode`] is the code itself, [`qr`] draws it and reads it from photographs.
+//!
+//! **Invariants.** The same data gives the same bytes: the caller gives the date. A drawing to scale
+//! is never scaled. What someone typed is text on the paper and never markup. A ± is rounded up.
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used))]
 
 pub mod bench;

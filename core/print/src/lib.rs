@@ -2,7 +2,7 @@
 //!
 //! [`Queue`] keeps jobs on a [`Shelf`] and takes them to printers, one step after the other, so
 //! that a power cut at any instant neither loses a job nor prints it twice. [`Printer`] is a
-//! printer reached by its address.
+//! printer reached by its address. Start at [`Queue::advance`].
 //!
 //! **Invariant.** A document is sent only after the printer's number for its job is on the shelf.
 //! Whatever is cut off after that is asked back from the printer by that number; where the printer

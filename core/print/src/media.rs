@@ -171,7 +171,7 @@ mod tests {
 
     /// Examples of PWG 5101.1-2013, table 3 and section 5.1.
     #[test]
-    fn self_describing_names() {
+    fn a_papers_size_is_read_off_its_name() {
         assert_eq!(size_of_name("iso_a4_210x297mm"), Some(A4));
         assert_eq!(
             size_of_name("na_letter_8.5x11in"),

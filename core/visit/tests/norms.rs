@@ -17,7 +17,7 @@ use plinthside_visit::{Dimension, Lang, LegDimensions};
 
 /// FPI-6 user guide and manual, 2005 (bands from memory, unverified): every boundary.
 #[test]
-fn foot_posture_bands() {
+fn foot_posture_changes_band_where_the_manual_says() {
     use FootPosture::{HighlyPronated, HighlySupinated, Normal, Pronated, Supinated};
     for (total, band) in [
         (-12, HighlySupinated),
@@ -47,7 +47,7 @@ fn foot_posture_bands() {
 /// Root, Orien & Weed as quoted by LaPointe, "Reliability of subtalar joint neutral": a third of
 /// the range from full eversion. Worked: 20/10 is 0°, 24/6 4°, 25/5 5°, 30/0 10° inverted, 18/12 2° everted.
 #[test]
-fn historical_neutral() {
+fn the_historical_neutral_is_reckoned_as_printed() {
     for (inversion, eversion, neutral) in [
         (20.0, 10.0, 0.0),
         (24.0, 6.0, 4.0),
@@ -67,7 +67,7 @@ fn historical_neutral() {
 
 /// MDC95 = 1.96·√2·SEM: SEM 1, 2, 2.5, 3, 5 give 2.77, 5.54, 6.93, 8.32, 13.86.
 #[test]
-fn smallest_detectable_change() {
+fn the_smallest_detectable_change_is_that_of_the_table() {
     for (sem, mdc) in [
         (1.0, 2.77),
         (2.0, 5.54),
@@ -227,7 +227,7 @@ fn bands_state_population_source_and_certainty() {
 
 /// Radiopaedia, tibial torsion: more than 15° between the sides is noted.
 #[test]
-fn side_differences() {
+fn a_side_difference_is_told_from_its_limit_on() {
     let norms = Norms::shipped().unwrap();
     let pair = |l, r| {
         let left = number("tibial_torsion_deg", Side::Left, l);

@@ -71,7 +71,7 @@ fn ask(condition: &str, facts: &[(&str, Value)]) -> Answer {
 
 /// SQL's three-valued logic (ISO/IEC 9075-2, search condition): truth tables of AND, OR, NOT.
 #[test]
-fn three_valued_logic() {
+fn what_is_not_known_is_neither_true_nor_false() {
     let t = "person.consents_to_treatment";
     let u = "person.consents_to_photographs";
     let known = |v: bool| vec![(t, Value::Flag(v))];
@@ -86,7 +86,7 @@ fn three_valued_logic() {
 }
 
 #[test]
-fn arithmetic_and_precedence() {
+fn conditions_reckon_as_arithmetic_does() {
     let age = [("person.age_years", Value::Number(10.0))];
     for (condition, answer) in [
         ("person.age_years + 2 * 3 = 16", Answer::True),

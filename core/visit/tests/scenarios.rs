@@ -65,7 +65,7 @@ fn reason(text: &str) -> Override {
 
 /// 1 Cannot lie prone: cast sitting, knee bent, position printed.
 #[test]
-fn s01_cast_sitting() {
+fn s01_a_cast_taken_sitting_says_so() {
     let mut visit = complete(Side::Left);
     let record = &mut visit.casts[0].record;
     record.position = Some(CastPosition::Sitting);
@@ -80,7 +80,7 @@ fn s01_cast_sitting() {
 
 /// 2 Left cast believed right: the measurement's anatomy cues stop it, whatever is typed.
 #[test]
-fn s02_wrong_side() {
+fn s02_a_cast_of_the_other_side_is_stopped() {
     let mut visit = complete(Side::Right);
     let mut r = results(Side::Right);
     r.side_check.stops = true;
@@ -111,7 +111,7 @@ fn s02_wrong_side() {
 
 /// 3 Both feet, two shells, one label fallen off: the other label or cast never passes.
 #[test]
-fn s03_two_shells() {
+fn s03_of_two_shells_the_others_label_never_passes() {
     let mut visit = complete(Side::Left);
     visit.sides = vec![Side::Left, Side::Right];
     visit.casts.push(Cast::new("c-2", Side::Right));
@@ -142,7 +142,7 @@ fn s03_two_shells() {
 
 /// 4 Clonus, dorsiflexion −5°, clinician orders assist anyway: cautioned, signed, printed.
 #[test]
-fn s04_assist_anyway() {
+fn s04_assistance_in_spite_of_clonus_is_signed_with_its_reason() {
     let mut visit = complete(Side::Left);
     visit.readings.push(choice("clonus", Side::Left, "yes"));
     visit.readings.push(number(
@@ -174,7 +174,7 @@ fn s04_assist_anyway() {
 
 /// 5 Shell squeezed: inner-mark breadth 8 mm under the calliper.
 #[test]
-fn s05_squeezed() {
+fn s05_a_squeezed_shell_is_recast() {
     let visit = complete(Side::Left);
     let mut r = results(Side::Left);
     r.comparisons
@@ -192,7 +192,7 @@ fn s05_squeezed() {
 
 /// 6 Lateral ink lost through stockinette, skin dot still there: re-mark; wiped: recast.
 #[test]
-fn s06_lost_ink() {
+fn s06_lost_ink_is_marked_again_or_recast() {
     let mut visit = complete(Side::Left);
     visit.casts[0].inspection.marks_missing = vec!["malleolus-lateral".into()];
     visit.casts[0].inspection.skin_wiped = Some(false);
@@ -210,7 +210,7 @@ fn s06_lost_ink() {
 
 /// 7 Plantarflexed first ray: M1-M5 says 5° everted, M2-M5 says 0°: no balance suggested.
 #[test]
-fn s07_first_ray() {
+fn s07_a_low_first_ray_suggests_no_balance() {
     let mut visit = complete(Side::Left);
     let draft = visit.orders[0].draft_mut().unwrap();
     draft
@@ -238,7 +238,7 @@ fn s07_first_ray() {
 
 /// 8 Numb heel, a blister found after the water is poured: cast deferred, visit kept whole.
 #[test]
-fn s08_blister() {
+fn s08_a_blister_defers_the_cast_and_loses_nothing() {
     let mut visit = visit(Side::Left);
     visit
         .readings
@@ -258,7 +258,7 @@ fn s08_blister() {
 
 /// 9 Dim kitchen: photographs refused; ruler and calliper finish, and the sheet says so.
 #[test]
-fn s09_ruler() {
+fn s09_a_ruler_finishes_what_photographs_cannot() {
     let mut visit = complete(Side::Left);
     assert!(
         visit.casts[0]
@@ -295,7 +295,7 @@ fn s09_ruler() {
 
 /// 10 Tablet dies as plaster sets: entered later from paper, bound to the code on the plaster.
 #[test]
-fn s10_later_entry() {
+fn s10_what_is_entered_later_keeps_its_code() {
     let mut visit = complete(Side::Left);
     let cast = &mut visit.casts[0];
     cast.code = Some("0000-0000-0000-0".into());
@@ -318,7 +318,7 @@ fn s10_later_entry() {
 
 /// 11 Child, dorsiflexion 0° with the knee bent only, growth allowance, proxy consent.
 #[test]
-fn s11_child() {
+fn s11_a_childs_proxy_and_growth_allowance_are_kept() {
     let mut visit = complete(Side::Left);
     visit.person.born = chrono::NaiveDate::from_ymd_opt(2019, 5, 1);
     visit.person.proxy = "M. Example, mother".into();
@@ -361,7 +361,7 @@ fn s11_child() {
 
 /// 12 Lab finds bag R, plaster L, order R after posting: hold, rejection, amendment, new label.
 #[test]
-fn s12_lab_rejects() {
+fn s12_what_the_lab_rejects_is_amended_and_labelled_anew() {
     let mut visit = complete(Side::Right);
     sign(&mut visit, "o-1", Some(Side::Right), 1).unwrap();
     visit.orders[0]

@@ -225,7 +225,7 @@ fn forefoot_is_compared_with_the_patient_unless_fixed() {
 }
 
 #[test]
-fn what_the_hand_checks() {
+fn what_the_hand_finds_is_judged_as_the_table_says() {
     let inspect = |i: &Inspection| {
         judge(&Evidence {
             side: Side::Left,

@@ -270,7 +270,7 @@ fn what_stands_in_the_way_is_said() {
 
 /// Noise and structures of any size, down to one pixel: no tags, no panic.
 #[test]
-fn clutter_is_no_tag() {
+fn clutter_is_never_taken_for_a_tag() {
     let mut random = StdRng::seed_from_u64(11);
     for (width, height) in [(1, 1), (15, 900), (16, 16), (640, 480), (2000, 1400)] {
         for block in [1, 3, 12] {

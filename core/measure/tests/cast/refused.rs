@@ -17,7 +17,7 @@ fn with(settings: Settings) -> CastError {
 }
 
 #[test]
-fn settings_that_cannot_be() {
+fn settings_that_cannot_be_are_refused() {
     for rock in [-1.0, 101.0, f64::NAN] {
         let error = with(Settings {
             rock_mm: Some(rock),

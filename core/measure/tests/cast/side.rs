@@ -47,7 +47,7 @@ fn the_other_foot_is_named_wrong_side() {
 }
 
 #[test]
-fn exchanged_pairs_are_named() {
+fn exchanged_pairs_of_marks_are_named() {
     for side in [Side::Left, Side::Right] {
         let mut mtp = worked(side);
         swap(&mut mtp, M::MTP_1, M::MTP_5);

@@ -74,7 +74,7 @@ fn behind_pistons_and_above_presses() {
 /// Prosthet Orthot Int 2016;40:240-246): a hinge turned about the vertical, calf band 300 mm above,
 /// 20° of motion, against the same angles in the frontal plane.
 #[test]
-fn turned_and_tilted_hinges() {
+fn turned_and_tilted_hinges_move_the_calf_as_printed() {
     let own = line([0.0, 0.0, 80.0], [0.0, 1.0, 0.0]);
     let p = Point3::new(0.0, 0.0, 380.0);
     let table = [
@@ -160,7 +160,7 @@ fn the_largest_movement_is_found_over_band_and_range() {
 
 /// Posting height = width × tan(angle).
 #[test]
-fn posting_heights() {
+fn posting_heights_are_those_of_the_table() {
     let per_degree = [
         (60.0, 1.05),
         (65.0, 1.13),
@@ -186,7 +186,7 @@ fn posting_heights() {
 /// Reach d/tan 15° and slope d/sin 15° of a heel skive (the technique: Kirby KA, J Am Podiatr Med
 /// Assoc 1992;82:177-188).
 #[test]
-fn skive_reach() {
+fn skives_reach_as_far_as_the_table_says() {
     for (depth, reach, slope) in [
         (2.0, 7.46, 7.73),
         (3.0, 11.20, 11.59),

@@ -49,7 +49,7 @@ fn apart([ax, ay]: [f64; 2], [bx, by]: [f64; 2]) -> [f64; 2] {
 
 /// One millimetre of the cast is one millimetre of the page, in every view.
 #[test]
-fn true_scale() {
+fn views_are_true_to_scale_and_side() {
     for side in [Side::Left, Side::Right] {
         let results = example(side);
         let at = |name: &str| {
@@ -104,7 +104,7 @@ fn lateral_lies_on_its_own_side_of_every_view() {
 
 /// Every mark and every label lies inside its drawing, and no two labels overlap.
 #[test]
-fn nothing_is_clipped() {
+fn no_label_is_clipped_or_covered() {
     for view in all(&example(Side::Left), &[], EN).unwrap() {
         let labels: Vec<([f64; 2], f64)> = view
             .shapes

@@ -12,7 +12,7 @@ fn a_code() -> impl Strategy<Value = CastCode> {
 /// ISO/IEC 7064 MOD 37,2: the doctest of python-stdnum's `iso7064/mod_37_2.py` (first), and two
 /// donation numbers of the ISBT 128 standard, which uses the same check (from memory).
 #[test]
-fn published_check_characters() {
+fn check_characters_are_the_published_ones() {
     assert_eq!(check_character(b"G123489654321"), Some(b'Y'));
     assert_eq!(check_character(b"G123498654321"), Some(b'H'));
     assert_eq!(check_character(b"A999914123456"), Some(b'N'));
@@ -70,7 +70,7 @@ proptest! {
 
     /// Case, spaces and hyphens do not matter; O, I and L are read as 0, 1 and 1.
     #[test]
-    fn typing_is_forgiven(code in a_code(), lower in any::<bool>(), gap in "[ \\-–—._]{0,3}") {
+    fn a_code_is_read_in_any_spelling(code in a_code(), lower in any::<bool>(), gap in "[ \\-–—._]{0,3}") {
         let mut typed = String::new();
         for (i, c) in code.payload().chars().enumerate() {
             typed.push(match c { '0' => 'O', '1' if i % 2 == 0 => 'I', '1' => 'l', c => c });

@@ -88,7 +88,7 @@ fn pages_have_the_paper_s_size_and_say_what_to_do() {
 /// The tag family ends at 586 and its first tag is the published one: `0x0000000d7e00984b` in the
 /// AprilTag 3 library's `tag36h11.c`.
 #[test]
-fn the_family() {
+fn all_tags_of_the_family_differ_and_are_bordered() {
     assert!(dark_modules(587).is_none());
     let first = dark_modules(0).unwrap();
     assert!(first[0].iter().chain(&first[7]).all(|d| *d));

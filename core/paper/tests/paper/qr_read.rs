@@ -20,7 +20,7 @@ fn read(grey: &image::GrayImage) -> Vec<FoundCode> {
 /// Every label at both printer resolutions reads back, its modules lie on whole dots, and the
 /// corners found are those drawn.
 #[test]
-fn labels_read_back() {
+fn every_printed_label_reads_back() {
     for size in LabelSize::ALL {
         for side in [Side::Left, Side::Right] {
             for printer in [PrinterDots::DPI_203, PrinterDots::DPI_300] {
@@ -70,7 +70,7 @@ fn many_codes_in_one_picture() {
 }
 
 #[test]
-fn turned_and_inverted() {
+fn turned_and_inverted_labels_are_read() {
     let png = label(
         &a_label(Side::Left),
         LabelSize::W62H100,
@@ -113,7 +113,7 @@ proptest! {
 
     /// Any content behind a right checksum, however senseless, is read or refused without a panic.
     #[test]
-    fn senseless_contents(data in proptest::collection::vec(any::<u8>(), 28)) {
+    fn senseless_contents_are_no_code(data in proptest::collection::vec(any::<u8>(), 28)) {
         let (data, ec) = construct_codewords(&data, Version::Normal(2), EcLevel::M).unwrap();
         let mut canvas = Canvas::new(Version::Normal(2), EcLevel::M);
         canvas.draw_all_functional_patterns();
@@ -168,7 +168,7 @@ fn pictures(folder: &PathBuf) -> Vec<(PathBuf, image::GrayImage)> {
 /// The photographs of the ZXing project's black-box tests (Apache-2.0), sets 1 to 3. The best of
 /// zbar, OpenCV and zxing-cpp reads 93 of these 97 exactly.
 #[test]
-fn photographs_of_others() {
+fn photographs_of_others_are_read_as_they_say() {
     let Some(folder) = shared("zxing") else {
         return;
     };
@@ -196,7 +196,7 @@ fn photographs_of_others() {
 
 /// Photographs without a QR code: any read is false.
 #[test]
-fn photographs_without_a_code() {
+fn photographs_without_a_code_give_none() {
     let Some(folder) = shared("negatives") else {
         return;
     };

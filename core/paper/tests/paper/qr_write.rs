@@ -7,7 +7,7 @@ use qrcode::{EcLevel, Version};
 
 /// ISO/IEC 18004 Annex I: "01234567" as 1-M.
 #[test]
-fn worked_symbol_of_the_standard() {
+fn the_standards_worked_symbol_is_encoded_alike() {
     let mut bits = Bits::new(Version::Normal(1));
     bits.push_numeric_data(b"01234567").unwrap();
     bits.push_terminator(EcLevel::M).unwrap();
@@ -28,7 +28,7 @@ fn worked_symbol_of_the_standard() {
 
 /// The much published example "HELLO WORLD" as 1-Q (from memory).
 #[test]
-fn worked_alphanumeric_symbol() {
+fn the_much_published_symbol_is_encoded_alike() {
     let mut bits = Bits::new(Version::Normal(1));
     bits.push_alphanumeric_data(b"HELLO WORLD").unwrap();
     bits.push_terminator(EcLevel::Q).unwrap();

@@ -165,7 +165,7 @@ fn every_rule_at_its_limit() {
 
 /// What each block stops: casting and photographs are no reason not to sign, nor the reverse.
 #[test]
-fn what_a_block_stops() {
+fn every_block_stops_what_it_should() {
     let set = RuleSet::shipped().unwrap();
     for (id, stops) in [
         ("broken-skin", Stops::Casting),
