@@ -14,6 +14,7 @@ pub use connect::{accept_drops, connect, show};
 pub use packages::{Opening, Packages, Unpacked};
 
 use super::session::Session;
+use super::text::sentence;
 use crate::clock;
 use crate::error::AppError;
 use crate::records::receipts::{self, Answered};
@@ -347,8 +348,15 @@ impl Session {
                 true => (false, later.get(lang)),
                 false => (state.done, ""),
             };
-            let tone = if done { Tone::Good } else { Tone::Plain };
-            remark(format!("{target}: {}{later}", state.words.get(lang)), tone)
+            // What failed says itself what to do next.
+            let failed = state.failed.map(|why| format!(" {}", sentence(&why, lang)));
+            let (failed, tone) = match (failed, done) {
+                (Some(why), _) => (why, Tone::Caution),
+                (None, true) => (String::new(), Tone::Good),
+                (None, false) => (String::new(), Tone::Plain),
+            };
+            let words = state.words.get(lang);
+            remark(format!("{target}: {words}{later}{failed}"), tone)
         });
         states.collect()
     }

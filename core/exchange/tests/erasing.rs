@@ -5,7 +5,7 @@
 mod common;
 
 use common::{add, batches, edit, join, memory, pair, reason, run, store, sync_at, try_sync};
-use plinthside_exchange::{Devices, Memory, Report, Target, TargetError};
+use plinthside_exchange::{Devices, Memory, Report, Target, TargetError, visit_state};
 use plinthside_store::{Kdf, Options, Store, restore};
 use std::collections::BTreeSet;
 use std::path::Path;
@@ -185,11 +185,14 @@ fn an_absent_devices_files_are_cleaned_once_it_is_struck_off() {
     run(&a, &target);
     run(&b, &target);
     assert!(batches(&target).contains(&file), "C's to unlink");
+    let state = || visit_state(&a, "memory", "gone").expect("state");
+    assert!(!state().done, "{:?}", state().words);
     let list = Devices(&a).list().expect("list");
     let lost = list.iter().find(|d| d.name == "Tablet C").expect("C");
     Devices(&a).strike_off(&lost.id).expect("strike");
     run(&a, &target);
     assert!(!batches(&target).contains(&file), "the file stayed");
+    assert!(state().done, "{:?}", state().words);
     let d = store(folder.path(), "D");
     join(&a, &d, "Tablet D", &target);
     assert_eq!(reason(&d, "stays"), "kept");

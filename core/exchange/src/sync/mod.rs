@@ -46,6 +46,14 @@ pub struct Sync<'a> {
 /// The target or the store failed, or this device may not publish. What was done until then stays
 /// done; the next synchronisation goes on from there.
 pub fn sync<L: Local + ?Sized>(local: &L, target: &dyn Target, how: Sync<'_>) -> Result<Report> {
+    let address = how.address;
+    let outcome = run(local, target, how);
+    // What failed is the news, also where it cannot be noted.
+    let noted = state::note_outcome(local, address, &outcome);
+    outcome.and_then(|report| noted.map(|()| report))
+}
+
+fn run<L: Local + ?Sized>(local: &L, target: &dyn Target, how: Sync<'_>) -> Result<Report> {
     let member = Member::require(local)?;
     let mut run = Run {
         names: Names::of(&member.practice.id),

@@ -4,7 +4,7 @@
 //! Where nothing was added, removed or moved, only the elements that differ are written to, so
 //! only they must be proven to be the elements they are taken for.
 
-use super::node::{Item, Node, Wanted, element_removals, key_of, node, owned};
+use super::node::{Item, Wanted, key_of, node, owned};
 use super::shape;
 use automerge::{AutomergeError, ObjId, ReadDoc};
 use serde_json::Value;
@@ -39,18 +39,11 @@ pub(super) fn items(
         if key_of(doc, &seen, name)? != key {
             return Ok(None);
         }
-        let removals = element_removals(doc, &seen)?;
-        // What was removed is compared with what it was: all of it.
-        let parts = removals.is_empty().then_some((old, new));
-        let Some(node) = node(doc, seen, name, parts)? else {
+        let Some(node) = node(doc, seen, name, Some((old, new)))? else {
             return Ok(None);
         };
         let places = vec![(list.clone(), index)];
-        items.push(Item {
-            key,
-            places,
-            node: Node { removals, ..node },
-        });
+        items.push(Item { key, places, node });
     }
     Ok(Some(items))
 }

@@ -8,6 +8,7 @@ use automerge::iter::ListRangeItem;
 use automerge::{AutomergeError, ObjId, ObjType, Prop, ReadDoc, Value as DocValue};
 use serde_json::{Map, Value};
 use std::collections::BTreeMap;
+use std::ops::Bound;
 
 /// One value of the record.
 #[derive(Debug, Clone)]
@@ -19,8 +20,11 @@ pub(crate) struct Node {
     /// Values set at the same time elsewhere, none of which knew of the others.
     pub rivals: Vec<(Value, ObjId)>,
     /// Marks that say it was removed: what it held then, and the operation.
-    pub removals: Vec<(String, ObjId)>,
+    pub removals: Removals,
 }
+
+/// Marks of removal: a digest of what was removed, and the operation.
+pub(crate) type Removals = Vec<(String, ObjId)>;
 
 /// What a node holds.
 #[derive(Debug, Clone)]
@@ -57,7 +61,7 @@ pub(super) type Candidate = (DocValue<'static>, ObjId);
 impl Node {
     /// The whole document.
     pub(crate) fn root(doc: &impl ReadDoc) -> Result<Self, AutomergeError> {
-        record(doc, vec![ObjId::Root], None).map(|kind| Self::plain(ObjId::Root, kind))
+        record(doc, vec![ObjId::Root], None).map(|(kind, _)| Self::plain(ObjId::Root, kind))
     }
 
     /// The document as far as writing the difference of two records needs it: fields that do not
@@ -66,13 +70,14 @@ impl Node {
         doc: &impl ReadDoc,
         differing: &[Differing<'_>],
     ) -> Result<Self, AutomergeError> {
-        record(doc, vec![ObjId::Root], Some(differing)).map(|kind| Self::plain(ObjId::Root, kind))
+        record(doc, vec![ObjId::Root], Some(differing))
+            .map(|(kind, _)| Self::plain(ObjId::Root, kind))
     }
 
     /// One record within a document, without its surroundings.
     pub(crate) fn of_record(doc: &impl ReadDoc, twins: Vec<ObjId>) -> Result<Self, AutomergeError> {
         let op = twins.first().cloned().unwrap_or(ObjId::Root);
-        record(doc, twins, None).map(|kind| Self::plain(op, kind))
+        record(doc, twins, None).map(|(kind, _)| Self::plain(op, kind))
     }
 
     fn plain(op: ObjId, kind: Kind) -> Self {
@@ -166,17 +171,23 @@ pub(super) fn node(
             .map(|(_, op)| op.clone())
             .collect()
     };
+    let mut removals = Removals::new();
     let kind = match &winner {
         DocValue::Scalar(scalar) => Kind::Leaf(shape::leaf_from_doc(scalar)),
         DocValue::Object(ObjType::Map | ObjType::Table) => {
             let objects = wanted.and_then(|(old, new)| Some((old.as_object()?, new.as_object()?)));
             let differing = objects.map(|(old, new)| shape::differing(old, new));
-            record(doc, twins(), differing.as_deref())?
+            let (kind, marks) = record(doc, twins(), differing.as_deref())?;
+            removals = marks;
+            kind
         }
         DocValue::Object(ObjType::List) => list(doc, twins(), name, wanted)?,
         DocValue::Object(ObjType::Text) => Kind::Leaf(Value::String(doc.text(&op)?)),
     };
-    let mut made = Node::plain(op, kind);
+    let mut made = Node {
+        removals,
+        ..Node::plain(op, kind)
+    };
     if seen.len() == 1 {
         return Ok(Some(made));
     }
@@ -199,39 +210,48 @@ pub(super) fn owned(all: Vec<(DocValue<'_>, ObjId)>) -> impl Iterator<Item = Can
     all.into_iter().map(|(value, op)| (value.into_owned(), op))
 }
 
+/// A record, and the marks in it that say it was itself removed from its list.
 fn record(
     doc: &impl ReadDoc,
     twins: Vec<ObjId>,
     differing: Option<&[Differing<'_>]>,
-) -> Result<Kind, AutomergeError> {
+) -> Result<(Kind, Removals), AutomergeError> {
     let mut seen: BTreeMap<String, Vec<Candidate>> = BTreeMap::new();
     for twin in &twins {
-        let Some(differing) = differing else {
-            for item in doc.map_range(twin, ..) {
-                let all = seen.entry(item.key.to_string()).or_default();
-                if item.conflict {
-                    all.extend(owned(doc.get_all(twin, Prop::Map(item.key.to_string()))?));
-                } else {
-                    let op = item.id();
-                    all.push((item.value.into_value(), op));
-                }
-            }
-            continue;
+        // Automerge looks up a run of keys sooner than two single ones: the store's own, of which
+        // there are few and most often none, are read together.
+        let (from, to) = match differing {
+            None => (Bound::Unbounded, Bound::Unbounded),
+            Some(_) => shape::own_keys(),
         };
-        let keys = differing
-            .iter()
-            .flat_map(|(key, ..)| [shape::key_to_doc(key), shape::removal_key(key)]);
-        for key in keys.chain([shape::FROZEN.to_owned()]) {
+        for item in doc.map_range(twin, (from, to)) {
+            if differing.is_some() && shape::key_from_doc(&item.key).is_some() {
+                continue;
+            }
+            let all = seen.entry(item.key.to_string()).or_default();
+            if item.conflict {
+                all.extend(owned(doc.get_all(twin, Prop::Map(item.key.to_string()))?));
+            } else {
+                let op = item.id();
+                all.push((item.value.into_value(), op));
+            }
+        }
+        for (key, ..) in differing.unwrap_or_default() {
+            let key = shape::key_to_doc(key);
             let found = doc.get_all(twin, key.as_str())?;
             if !found.is_empty() {
                 seen.entry(key).or_default().extend(owned(found));
             }
         }
     }
-    let mut removals: BTreeMap<String, Vec<(String, ObjId)>> = BTreeMap::new();
+    // What was removed is compared with what it was: all of it.
+    if differing.is_some() && seen.contains_key(shape::REMOVED) {
+        return record(doc, twins, None);
+    }
+    let mut removals: BTreeMap<String, Removals> = BTreeMap::new();
     for (key, all) in &seen {
         if key.starts_with('-') {
-            removals.insert(key.clone(), marks(all.iter().cloned()));
+            removals.insert(key.clone(), marks(all));
         }
     }
     let mut fields = BTreeMap::new();
@@ -248,35 +268,26 @@ fn record(
                 _ => None,
             };
             if let Some(mut made) = node(doc, all, field, parts)? {
-                made.removals = removals;
+                made.removals.extend(removals);
                 fields.insert(field.to_owned(), made);
             }
         } else if key == shape::FROZEN {
             frozen = node(doc, all, &key, None)?.map(Box::new);
         }
     }
-    Ok(Kind::Record {
+    let removed = removals.remove(shape::REMOVED).unwrap_or_default();
+    let kind = Kind::Record {
         twins,
         fields,
         frozen,
-    })
-}
-
-/// Marks that say an element of a list was removed.
-pub(super) fn element_removals(
-    doc: &impl ReadDoc,
-    seen: &[Candidate],
-) -> Result<Vec<(String, ObjId)>, AutomergeError> {
-    let mut removals = Vec::new();
-    for (_, op) in seen.iter().filter(|(value, _)| value.is_object()) {
-        removals.extend(marks(owned(doc.get_all(op, shape::REMOVED)?)));
-    }
-    Ok(removals)
+    };
+    Ok((kind, removed))
 }
 
 /// The digests in marks of removal, each with its operation.
-fn marks(seen: impl Iterator<Item = Candidate>) -> Vec<(String, ObjId)> {
-    seen.filter_map(|(value, op)| Some((value.as_str()?.to_owned(), op)))
+fn marks(seen: &[Candidate]) -> Removals {
+    seen.iter()
+        .filter_map(|(value, op)| Some((value.as_str()?.to_owned(), op.clone())))
         .collect()
 }
 
@@ -334,16 +345,12 @@ fn list(
         let parts = wanted.as_ref().zip(key.as_ref());
         let parts =
             parts.and_then(|((before, after), key)| Some((*before.get(key)?, *after.get(key)?)));
-        let mut removals = Vec::new();
         let made = if parts.is_some_and(|(before, after)| shape::same(before, after)) {
             unchanged(seen)
         } else {
-            removals = element_removals(doc, &seen)?;
-            // What was removed is compared with what it was: all of it.
-            node(doc, seen, name, parts.filter(|_| removals.is_empty()))?
+            node(doc, seen, name, parts)?
         };
-        let Some(mut made) = made else { continue };
-        made.removals = removals;
+        let Some(made) = made else { continue };
         // A word ticked on two devices is ticked once.
         let twin = items.iter_mut().find(|i| is_same_word(&i.node, &made));
         match twin {

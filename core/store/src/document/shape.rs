@@ -8,6 +8,7 @@
 use automerge::ScalarValue;
 use serde_json::{Map, Number, Value};
 use sha2::{Digest, Sha256};
+use std::ops::Bound;
 
 /// Prefix of a scalar that holds a whole value as JSON text.
 pub(crate) const WHOLE: &str = "json:";
@@ -134,6 +135,13 @@ pub(crate) fn key_from_doc(key: &str) -> Option<&str> {
         Some(b'\\') => Some(&key[1..]),
         Some(_) => Some(key),
     }
+}
+
+/// Where the store's own keys lie: all of them, and the few of the record's that start with a digit
+/// or the like.
+pub(crate) fn own_keys() -> (Bound<String>, Bound<String>) {
+    let from = Bound::Included(REMOVED.to_owned());
+    (from, Bound::Included(FROZEN.to_owned()))
 }
 
 /// Key, inside a list element, of the mark that says the element was removed.
