@@ -52,10 +52,28 @@ pub fn open() -> Result<Box<dyn Camera>, CameraError> {
     Err(CameraError::None)
 }
 
-/// Whether this device has a camera that this build can use.
+/// What there is of a camera.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub enum Seen {
+    /// This build uses none, and nothing speaks of one.
+    #[default]
+    NotBuilt,
+    /// One that can be used.
+    Ready,
+    /// None that can be used now: why, in words.
+    Missing(String),
+}
+
+/// Looks for a camera that this build can use.
 #[must_use]
-pub fn is_there() -> bool {
-    open().is_ok()
+pub fn look() -> Seen {
+    if !cfg!(all(feature = "camera", target_os = "linux")) {
+        return Seen::NotBuilt;
+    }
+    match open() {
+        Ok(_) => Seen::Ready,
+        Err(problem) => Seen::Missing(problem.to_string()),
+    }
 }
 
 #[cfg(all(feature = "camera", target_os = "linux"))]
@@ -213,11 +231,15 @@ mod tests {
     }
 
     #[test]
-    fn without_a_camera_the_folder_is_named() {
-        if let Err(problem) = open() {
-            assert!(
-                problem.to_string().contains("folder") || problem.to_string().contains("camera")
-            );
+    fn what_is_missing_is_said_only_where_a_camera_could_be() {
+        let built = cfg!(all(feature = "camera", target_os = "linux"));
+        match (look(), open()) {
+            (Seen::NotBuilt, Err(_)) => assert!(!built),
+            (Seen::Ready, Ok(_)) => assert!(built),
+            (Seen::Missing(why), Err(problem)) => {
+                assert!(built && why == problem.to_string());
+            }
+            (seen, _) => panic!("{seen:?}"),
         }
     }
 }

@@ -6,9 +6,9 @@ use super::questions::Ask;
 use super::session::Session;
 use super::work::{Job, Opening};
 use super::{Inner, timer};
-use plinthside_ui::{App, Backend, Data, PaperKind, Screen};
+use plinthside_ui::{App, Backend, PaperKind, Screen};
 use plinthside_visit::Lang;
-use slint::ComponentHandle;
+use slint::{CloseRequestResponse, ComponentHandle};
 use std::rc::Rc;
 use std::time::Duration;
 
@@ -19,6 +19,7 @@ pub fn connect(app: &App, inner: &Rc<Inner>) {
     desk(app, inner);
     visits(app, inner);
     photographs(app, inner);
+    closing(app, inner);
     questions(app, inner);
     cast(app, inner);
     order(app, inner);
@@ -51,16 +52,7 @@ fn program(app: &App, inner: &Rc<Inner>) {
     let backend = app.global::<Backend>();
     backend.on_go(with!(inner, |i, screen| i.change(|s| s.go(screen))));
     backend.on_work_done(with!(inner, |i| i.take_told()));
-    backend.on_cancel_work(with!(inner, |i| {
-        i.worker.cancel();
-        if let Some(app) = i.app.upgrade() {
-            let data = app.global::<Data>();
-            data.set_progress(plinthside_ui::Progress {
-                running: false,
-                ..data.get_progress()
-            });
-        }
-    }));
+    backend.on_cancel_work(with!(inner, |i| i.worker.cancel()));
     backend.on_set_dark(with!(inner, |i, dark| i.change(|s| {
         s.look.dark = dark;
         s.keep_look();
@@ -137,12 +129,8 @@ fn visits(app: &App, inner: &Rc<Inner>) {
         s.begin_visit(super::desk::sides(left, right), None);
     })));
     backend.on_visit_again(with!(inner, |i| i.change(Session::visit_again)));
-    backend.on_turn_to(with!(inner, |i, side| i.change(|s| {
-        let clinic = s.clinic();
-        if let Some(open) = &mut s.open {
-            open.turn_to(super::desk::side(side), &clinic);
-        }
-    })));
+    backend.on_turn_to(with!(inner, |i, side| i
+        .change(|s| s.turn_to(super::desk::side(side)))));
     backend.on_close_visit(with!(inner, |i| i.change(|s| {
         s.put_away();
         s.screen = Screen::Cases;
@@ -153,13 +141,15 @@ fn photographs(app: &App, inner: &Rc<Inner>) {
     let backend = app.global::<Backend>();
     backend.on_choose_offered(with!(inner, |i, index| i
         .change(|s| s.taking.choose(index as usize))));
-    backend.on_set_photo_folder(with!(inner, |i, folder| i.change(|s| {
-        s.taking.folder = folder.as_str().into();
-        s.taking.look();
-    })));
+    backend
+        .on_set_photo_folder(with!(inner, |i, folder| i.change(|s| s.set_photo_folder(&folder))));
     backend.on_touch_shutter(with!(inner, |i| i.change(|s| {
         s.taking.problems.clear();
         s.taking.touch_shutter(std::time::Instant::now());
+    })));
+    backend.on_look_for_tags(with!(inner, |i| i.mark(|m| {
+        m.look_again();
+        false
     })));
     backend.on_leave_photo_out(with!(inner, |i, index| i.change(|s| {
         if let Some(open) = &mut s.open {
@@ -168,16 +158,8 @@ fn photographs(app: &App, inner: &Rc<Inner>) {
     })));
     backend.on_take_photographs(with!(inner, |i| {
         i.change(|s| s.taking.problems.clear());
-        let session = i.session.borrow();
-        if let Some(open) = &session.open {
-            let paths = session.wanted_photographs();
-            if !paths.is_empty() {
-                i.worker.post(Job::Take {
-                    case: open.serial,
-                    paths,
-                });
-            }
-        }
+        let paths = i.session.borrow().wanted_photographs();
+        i.take_in(paths);
     }));
 }
 
@@ -208,6 +190,24 @@ impl Inner {
     }
 }
 
+/// A window with entries that the disk has refused closes only when that is asked for twice.
+fn closing(app: &App, inner: &Rc<Inner>) {
+    let weak = Rc::downgrade(inner);
+    app.window().on_close_requested(move || {
+        let held = weak.upgrade().is_some_and(|inner| {
+            let held = !inner.session.borrow_mut().may_close();
+            if held {
+                inner.show();
+            }
+            held
+        });
+        match held {
+            true => CloseRequestResponse::KeepWindowShown,
+            false => CloseRequestResponse::HideWindow,
+        }
+    });
+}
+
 fn questions(app: &App, inner: &Rc<Inner>) {
     let backend = app.global::<Backend>();
     backend.on_choose_question(with!(inner, |i, index| i.ask(Ask::Question(index as usize))));
@@ -220,6 +220,7 @@ fn questions(app: &App, inner: &Rc<Inner>) {
     backend.on_undo(with!(inner, |i| i.ask(Ask::Undo)));
     backend.on_next_question(with!(inner, |i| i.ask(Ask::Next)));
     backend.on_confirm_together(with!(inner, |i| i.ask(Ask::Together)));
+    backend.on_all_well(with!(inner, |i| i.ask(Ask::AllWell)));
     backend.on_position_as_before(with!(inner, |i| i.change(Session::position_as_before)));
 }
 

@@ -87,9 +87,10 @@ impl Session {
         let Some(open) = &mut self.open else { return };
         if open.case.may_take_cast_back() {
             open.case.take_cast_back();
+            self.another_cast();
         } else if open.case.may_cast_again() {
             open.case.cast_again(&by);
-            self.taking.forget();
+            self.another_cast();
             self.go(ui::Screen::Position);
         }
     }

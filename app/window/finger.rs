@@ -4,9 +4,11 @@ use super::tests::{case, tap, until};
 use super::*;
 use i_slint_backend_testing::{AccessibleRole, ElementHandle};
 use plinthside_measure::marks::Marks;
-use plinthside_ui::{Answer, QuestionList, Screen};
-use slint::Model;
+use plinthside_ui::{Answer, QuestionList, QuestionView, Screen, Theme};
+use slint::platform::{PointerEventButton, WindowEvent};
+use slint::{LogicalPosition, Model};
 use std::cell::Cell;
+use std::f32::consts::PI;
 
 /// The window with a finger that counts.
 pub struct Finger<'a> {
@@ -111,12 +113,51 @@ impl<'a> Finger<'a> {
         }
     }
 
+    /// Sets a number as a hand does: one touch that slides to where the dial reads nearest, held to
+    /// the millimetre, then the steppers for what is left. Every touch counts.
     fn turn_dial(&self, title: &str, value: &str) {
         let dial = ElementHandle::find_by_accessible_label(&self.window.app, title)
             .find(|e| e.accessible_role() == Some(AccessibleRole::Spinbox))
             .unwrap_or_else(|| panic!("no dial for {title}"));
-        dial.set_accessible_value(value);
+        let wanted: f32 = value.parse().expect("a number");
+        let theme = self.window.app.global::<Theme>();
+        let (held_px, touch_px) = (theme.get_px_per_mm(), theme.get_touch());
+        // The middle of the ring, as the dial lays it out.
+        let (at, size) = (dial.absolute_position(), dial.size());
+        let below = (1.45 * theme.get_numeral()).min(150.0).max(touch_px + 16.0);
+        let rim = 20.0 + 0.95 * theme.get_small();
+        let radius = (size.width / 2.0 - rim - 12.0).min(size.height - rim - 4.0 - below);
+        let ring = radius.max(60.0) - 13.0;
+        let question = self.list().question;
+        let share = (wanted - question.low) / (question.high - question.low);
+        let held = held_px / ring;
+        let turned = (share.clamp(0.0, 1.0) * PI / held).round() * held;
+        let position = LogicalPosition::new(
+            at.x + size.width / 2.0 - ring * turned.cos(),
+            at.y + radius.max(60.0) + rim - ring * turned.sin(),
+        );
+        let (screen, button) = (self.window.app.window(), PointerEventButton::Left);
+        for event in [
+            WindowEvent::PointerPressed { position, button },
+            WindowEvent::PointerReleased { position, button },
+            WindowEvent::PointerExited,
+        ] {
+            screen.dispatch_event(event);
+        }
         self.taps.set(self.taps.get() + 1);
+        let read = |question: &QuestionView| (question.value / question.step).round();
+        let wanted = (wanted / question.step).round();
+        for _ in 0..8 {
+            let now = read(&self.list().question);
+            if now == wanted {
+                return;
+            }
+            self.tap(if now < wanted { "More" } else { "Less" });
+        }
+        panic!(
+            "{title} is not {value} but {}",
+            self.list().question.value_text
+        );
     }
 
     pub fn next(&self) {
@@ -148,13 +189,16 @@ impl<'a> Finger<'a> {
             }
             if view.items.iter().all(|item| item.views >= 2) {
                 self.tap("Find the marks in all photographs");
-                until(self.window, "the marks found", |_| {
-                    self.data()
-                        .get_mark()
-                        .items
-                        .iter()
-                        .all(|item| item.views >= 3)
+                until(self.window, "the marks found", |s| {
+                    let sought = case(s).marking.as_ref().is_some_and(|m| !m.is_seekable());
+                    sought && !self.data().get_progress().running
                 });
+                settle(self.window);
+                let few: Vec<_> = self.data().get_mark().items.iter().collect();
+                let few = few.iter().filter(|item| item.views < 3);
+                let few: Vec<_> = few.map(|item| item.name.as_str()).collect();
+                assert!(few.is_empty(), "seen only twice: {few:?}");
+                return;
             } else if n + 1 < photos {
                 self.tap("Next photograph");
             }

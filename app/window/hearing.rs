@@ -4,21 +4,40 @@ use super::session::Session;
 use super::taking::Shutter;
 use super::timer;
 use crate::sound::Tone;
+use plinthside_measure::marks::Side;
+use plinthside_visit::When;
 use std::time::Instant;
 
-/// Longer than any plaster sets on a leg, minutes.
-const SETTING_MIN: i64 = 60;
+/// One foot's words are over before the other's begin, seconds.
+const BETWEEN_FEET_S: i64 = 3;
+
 impl Session {
-    /// Lets the timer of the open cast be heard, on whatever screen.
+    /// Lets the timers of the open visit be heard, of both feet and on whatever screen. Where there
+    /// are two, each is told apart by its foot's name, and they wait for one another.
     pub fn sound_timer(&mut self) {
         let Some(open) = &self.open else { return };
-        let stages = timer::stages(&open.case.visit, open.case.side, &self.tables.timers);
-        let now = crate::clock::now();
-        let due = stages.and_then(|(_, stages)| self.cues.due(&stages, now));
-        if let (Some((tone, stage)), true) = (due, self.look.sound) {
-            self.voice.sound(tone);
-            if let Some(stage) = stage {
-                self.voice.say(stage.label(self.look.lang), self.look.lang);
+        let (visit, now) = (&open.case.visit, crate::clock::now());
+        let both = visit.sides.len() > 1;
+        for &side in &visit.sides {
+            let spoken = |(heard, at): (Side, When)| {
+                heard != side && (now - at).num_seconds() < BETWEEN_FEET_S
+            };
+            if self.heard.is_some_and(spoken) {
+                continue;
+            }
+            let stages = timer::stages(visit, side, &self.tables.timers);
+            let cues = self.cues.entry(side).or_default();
+            let due = stages.and_then(|(_, stages)| cues.due(&stages, now));
+            if let (Some((tone, stage)), true) = (due, self.look.sound) {
+                self.heard = Some((side, now));
+                self.voice.sound(tone);
+                let lang = self.look.lang;
+                let foot = both.then(|| timer::foot(side, lang).to_owned());
+                let stage = stage.map(|stage| stage.label(lang).to_owned());
+                let words: Vec<String> = foot.into_iter().chain(stage).collect();
+                if !words.is_empty() {
+                    self.voice.say(&words.join(": "), lang);
+                }
             }
         }
     }
@@ -39,13 +58,11 @@ impl Session {
 
     /// Whether plaster is setting under somebody's hands: nobody touches the screen then.
     pub fn is_setting(&self) -> bool {
-        let record = self.open.as_ref().and_then(|open| {
-            let cast = open.case.visit.cast(open.case.side)?;
-            Some(&cast.record)
-        });
-        record.is_some_and(|record| {
-            let dipped = record.dipped_at.filter(|_| record.removed_at.is_none());
-            dipped.is_some_and(|at| (crate::clock::now() - at).num_minutes() < SETTING_MIN)
+        let now = crate::clock::now();
+        self.open.as_ref().is_some_and(|open| {
+            let visit = &open.case.visit;
+            let mut casts = visit.sides.iter().filter_map(|side| visit.cast(*side));
+            casts.any(|cast| timer::is_setting(&cast.record, now))
         })
     }
 }

@@ -25,6 +25,7 @@ mod look;
 mod marking;
 mod open;
 mod ordering;
+mod photographing;
 mod places;
 mod posts;
 mod printing;
@@ -37,6 +38,7 @@ mod take;
 mod taking;
 mod text;
 mod timer;
+mod told;
 mod versions;
 mod work;
 
@@ -57,8 +59,9 @@ use plinthside_visit::Lang;
 use slint::{ComponentHandle, ModelRc};
 use std::cell::RefCell;
 use std::path::{Path, PathBuf};
-use std::rc::Rc;
-use work::{Job, Told, Worker};
+use std::rc::{Rc, Weak};
+use std::time::Instant;
+use work::{Job, Worker};
 
 /// Why the window could not be opened.
 #[derive(Debug, thiserror::Error)]
@@ -96,6 +99,9 @@ struct Inner {
     /// The thread that synchronises, while the store is open.
     carrier: RefCell<Option<exchange::Carrier>>,
     tick: RefCell<Option<slint::Timer>>,
+    /// Pictures dropped on the window, until all that were dropped together are told.
+    dropped: RefCell<Vec<PathBuf>>,
+    this: Weak<Self>,
 }
 
 /// Opens the window on the user's own store, behind its door, or on a sealed package before it.
@@ -198,6 +204,8 @@ impl Window {
             press: RefCell::default(),
             carrier: RefCell::default(),
             tick: RefCell::default(),
+            dropped: RefCell::default(),
+            this: weak.clone(),
         });
         data.set_cases(ModelRc::from(inner.list.clone()));
         connect::connect(&app, &inner);
@@ -276,6 +284,7 @@ impl Inner {
         {
             let mut session = self.session.borrow_mut();
             session.touch();
+            session.close_asked = false;
             change(&mut session);
             session.save();
         }
@@ -316,11 +325,16 @@ impl Inner {
                 || match session.screen {
                     Screen::Cast => true,
                     Screen::Photographs => {
-                        session.taking.look() || session.taking.shutter_at.is_some()
+                        session.taking.look()
+                            | session.taking.look_for_missing_camera(Instant::now())
+                            || session.taking.shutter_at.is_some()
                     }
                     Screen::Label => session.taking.look(),
                     _ => false,
                 };
+            if let Some(app) = self.app.upgrade() {
+                show::show_other_timer(&app, &session);
+            }
             (shoots, show)
         };
         if let Some(case) = shoots {
@@ -328,142 +342,6 @@ impl Inner {
         }
         if show {
             self.show();
-        }
-    }
-
-    fn take_told(&self) {
-        let printed = self.take_printed() | self.take_carried();
-        let told = self.worker.take();
-        if told.is_empty() {
-            if printed {
-                self.show();
-            }
-            return;
-        }
-        let mut measure = false;
-        {
-            let mut session = self.session.borrow_mut();
-            for told in told {
-                measure |= self.take_one(&mut session, told);
-            }
-            session.save();
-        }
-        if measure {
-            self.measure();
-        }
-        self.show();
-    }
-
-    fn progress(&self, what: plinthside_ui::Work, done: usize, of: usize) {
-        if let Some(app) = self.app.upgrade() {
-            app.global::<Data>().set_progress(plinthside_ui::Progress {
-                running: done < of,
-                what,
-                done: done as i32,
-                of: of as i32,
-            });
-        }
-    }
-
-    /// Takes one thing; `true` if the open case has to be measured now.
-    fn take_one(&self, session: &mut Session, told: Told) -> bool {
-        match told {
-            Told::Opened(records) => {
-                match (records, &mut session.desk) {
-                    (Ok(records), _) => session.enter(records),
-                    (Err(problem), Desk::Closed(door)) => {
-                        (door.problem, door.trying) = (problem, false);
-                    }
-                    (Err(problem), Desk::Open(_)) => session.trouble = problem,
-                }
-                false
-            }
-            Told::Taken {
-                case,
-                photo,
-                done,
-                of,
-            } => {
-                self.progress(plinthside_ui::Work::ReadingPhotographs, done, of);
-                take::take(session, case, photo);
-                let all = done == of && session.opening(case).is_some();
-                if all && of > 1 {
-                    session.photographs_taken();
-                }
-                all
-            }
-            Told::Tags {
-                case,
-                index,
-                found,
-                done,
-                of,
-            } => {
-                self.progress(plinthside_ui::Work::ReadingPhotographs, done, of);
-                let Some(open) = session.opening(case) else {
-                    return false;
-                };
-                open.case.found(index, found);
-                done == of
-            }
-            Told::Sought {
-                case,
-                found,
-                done,
-                of,
-            } => {
-                self.progress(plinthside_ui::Work::SeekingMarks, done, of);
-                let open = session.opening(case);
-                if let Some(marking) = open.and_then(|open| open.case.marking.as_mut()) {
-                    marking.found(found);
-                }
-                if let Some(open) = session.opening(case) {
-                    open.case.keep_taps();
-                }
-                done == of
-            }
-            Told::Decoded { case, index, photo } => {
-                let open = session.opening(case);
-                if let Some(marking) = open.and_then(|open| open.case.marking.as_mut()) {
-                    match photo {
-                        Ok(decoded) => marking.decoded(index, decoded),
-                        Err(problem) => marking.refused(index, problem),
-                    }
-                }
-                false
-            }
-            Told::Label { case, png } => {
-                if let Some(open) = session.opening(case) {
-                    open.papers.take_label(png);
-                }
-                false
-            }
-            Told::LabelRead { case, code } => {
-                if session.opening(case).is_some() {
-                    session.label_read(code, plinthside_store::BoundBy::Photograph);
-                }
-                false
-            }
-            Told::PackageOpened(opened) => {
-                session.package_opened(opened.map(|opened| *opened));
-                false
-            }
-            Told::Written { case, written } => {
-                if let Some(open) = session.opening(case) {
-                    open.papers.take_written(written);
-                }
-                false
-            }
-            Told::Sealed { case, lab, file } => {
-                session.sealed(case, &lab, file);
-                false
-            }
-            Told::Measured { case, measured } => {
-                if let Some(open) = session.opening(case) {
-                    open.case.measured(measured);
-                }
-                false
-            }
         }
     }
 }
@@ -482,5 +360,7 @@ mod record_tests;
 mod scenarios;
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod trouble_tests;
 #[cfg(test)]
 mod whole_visit;

@@ -4,7 +4,7 @@ use super::follow::{self, Following};
 use super::handing::Papers;
 use super::history::Told;
 use super::labelling::Labelling;
-use super::marking::{Marking, Photo};
+use super::marking::{Marking, Photo, Refusal};
 use super::questions::{
     Asking, awaited, cast_mut, examination, finished, inspection, order, person, position, ruler,
 };
@@ -18,8 +18,7 @@ use crate::{clock, sources};
 use plinthside_measure::advice::Stand;
 use plinthside_measure::cast::Results;
 use plinthside_measure::marks::{Marks, Side};
-use plinthside_measure::mat::Mat;
-use plinthside_measure::observed::PhotoTags;
+use plinthside_measure::observed::{MarkView, PhotoTags};
 use plinthside_measure::ruler::RulerEntry;
 use plinthside_measure::solve::SolveOptions;
 use plinthside_store::Opened;
@@ -161,8 +160,9 @@ impl Case {
     }
 
     /// Takes the tags of a photograph, or why it can't be used.
-    pub fn found(&mut self, index: usize, found: Result<PhotoTags, String>) {
-        let photo = self.marking.as_mut().and_then(|m| m.photos.get_mut(index));
+    pub fn found(&mut self, sha256: &str, found: Result<PhotoTags, String>) {
+        let photos = self.marking.as_mut().map(|m| m.photos.iter_mut());
+        let photo = photos.and_then(|mut photos| photos.find(|p| p.sha256 == sha256));
         if let Some(photo) = photo {
             match found {
                 Ok(tags) => {
@@ -203,9 +203,17 @@ impl Case {
         }
     }
 
+    /// Takes out what the program found and a measurement refused.
+    pub fn give_way(&mut self, left_out: &[MarkView]) {
+        if let (Some(marking), false) = (&mut self.marking, left_out.is_empty()) {
+            marking.leave_out(left_out);
+            self.keep_taps();
+        }
+    }
+
     /// Takes a measurement or why there is none; what is kept of it goes into the visit's cast. Where
     /// the marks as they are now give none, the one before stays, and is said to be older.
-    pub fn measured(&mut self, measured: Result<Box<Fresh>, String>) {
+    pub fn measured(&mut self, measured: Result<Box<Fresh>, Refusal>) {
         let Some(marking) = &mut self.marking else {
             return;
         };
@@ -225,7 +233,7 @@ impl Case {
                     ..
                 } = measured;
                 let first = warnings.into_iter().next();
-                marking.solved(solution.ok_or_else(String::new), first.clone());
+                marking.solved(solution.ok_or_else(Refusal::default), first.clone());
                 if results.is_some() {
                     self.results = results;
                     let cast = self.cast_mut();
@@ -235,9 +243,9 @@ impl Case {
                     self.refused = first;
                 }
             }
-            Err(sentence) => {
-                marking.solved(Err(sentence.clone()), None);
-                self.refused = Some(sentence);
+            Err(refusal) => {
+                self.refused = Some(refusal.sentence.clone());
+                marking.solved(Err(refusal), None);
             }
         }
     }
@@ -348,7 +356,7 @@ impl Open {
     }
 
     /// Turns to the other foot of a visit about both.
-    pub fn turn_to(&mut self, side: Side, clinic: &Clinic) {
+    pub(super) fn turn_to(&mut self, side: Side, clinic: &Clinic) {
         if self.case.visit.sides.contains(&side) && self.case.side != side {
             let visit = self.case.visit.clone();
             let papers = self.papers.folder().to_owned();
@@ -455,39 +463,4 @@ impl Open {
         .map(|(screen, fill)| ui::StepState { screen, fill })
         .collect()
     }
-}
-
-/// Whether tags seen in a photograph are those of a mat.
-#[must_use]
-pub fn shows(mat: &Mat, ids: &[u32]) -> bool {
-    let known = ids.iter().filter(|id| mat.tag(**id).is_some()).count();
-    known > 0 && 2 * known >= ids.len()
-}
-
-/// The mat that photographs stand on, by the tags seen: the clinic's own print, the newest first,
-/// else one of the sheets as designed, unmeasured.
-#[must_use]
-pub fn mat_seen(clinic: &Clinic, ids: &[u32]) -> Option<MatSeen> {
-    let fits = |mat: &Mat| shows(mat, ids);
-    let printed = clinic
-        .mats
-        .iter()
-        .rev()
-        .find(|printed| Mat::from_json(&printed.layout).is_ok_and(|mat| fits(&mat)));
-    if let Some(printed) = printed {
-        return Some(MatSeen::Printed(printed.id.clone()));
-    }
-    plinthside_measure::mat::sheet::Paper::ALL
-        .into_iter()
-        .find(|paper| paper.layout().mat().is_ok_and(|mat| fits(&mat)))
-        .map(MatSeen::Unmeasured)
-}
-
-/// See [`mat_seen`].
-#[derive(Debug, Clone, PartialEq)]
-pub enum MatSeen {
-    /// A mat of the clinic, by its identifier.
-    Printed(String),
-    /// A sheet of the program whose print was not measured.
-    Unmeasured(plinthside_measure::mat::sheet::Paper),
 }

@@ -73,8 +73,8 @@ impl Inner {
             return;
         };
         let case = open.serial;
-        if let Some((index, photo)) = open.case.marking.as_mut().and_then(Marking::wanted) {
-            self.worker.post(Job::Decode { case, index, photo });
+        if let Some(photo) = open.case.marking.as_mut().and_then(Marking::wanted) {
+            self.worker.post(Job::Decode { case, photo });
         }
     }
 
@@ -157,6 +157,7 @@ impl Inner {
             mat: marking.mat.clone(),
             tags,
             marks,
+            found: marking.found_views(),
             photos,
             by: session.person.clone(),
         })));

@@ -20,14 +20,12 @@ use plinthside_measure::marks::Side;
 use plinthside_store::{IdleLock, Opened};
 use plinthside_ui as ui;
 use plinthside_visit::person::Prescriber;
-use plinthside_visit::{CastSources, Clinic, Visit};
+use plinthside_visit::{Clinic, Visit, When};
+use std::collections::HashMap;
 use std::path::PathBuf;
-use std::time::SystemTime;
 
 /// The store is locked after so long without a touch.
 const IDLE_MS: i64 = 15 * 60 * 1000;
-/// The four corners that a cast is photographed from.
-const ENOUGH: usize = 4;
 /// What the look is kept under, on this device only.
 const LOOK: &str = "look";
 
@@ -69,8 +67,12 @@ pub struct Session {
     pub saved_ms: Option<i64>,
     /// What the timer is heard with.
     pub voice: Box<dyn Voice>,
-    /// What of the timer was heard.
-    pub cues: Cues,
+    /// What of each foot's timer was heard.
+    pub cues: HashMap<Side, Cues>,
+    /// Which foot's timer was heard last, and when.
+    pub heard: Option<(Side, When)>,
+    /// The window was to be closed while entries were not saved: the next time it closes.
+    pub close_asked: bool,
     /// Why something could not be saved or read; empty if all is well.
     pub trouble: String,
     idle: IdleLock,
@@ -105,7 +107,9 @@ impl Session {
             person: String::new(),
             saved_ms: None,
             voice: Box::new(SystemVoice::default()),
-            cues: Cues::default(),
+            cues: HashMap::new(),
+            heard: None,
+            close_asked: false,
             trouble: String::new(),
             idle: IdleLock::new(IDLE_MS, now_ms()),
             opened: 0,
@@ -138,6 +142,7 @@ impl Session {
             .and_then(|records| records.store().local(LOOK).ok().flatten())
             .and_then(|json| serde_json::from_slice(&json).ok());
         self.look = kept.unwrap_or(self.look);
+        self.take_up_photo_folder();
         self.find_person();
         self.screen = ui::Screen::Cases;
         self.trouble.clear();
@@ -211,6 +216,24 @@ impl Session {
         self.trouble.clear();
     }
 
+    /// Turns to the other foot of a visit about both.
+    pub fn turn_to(&mut self, side: Side) {
+        let clinic = self.clinic();
+        if let Some(open) = &mut self.open {
+            open.turn_to(side, &clinic);
+            self.another_cast();
+        }
+    }
+
+    /// Another cast is in hand: what was begun for the one before does not land in it.
+    pub(super) fn another_cast(&mut self) {
+        self.opened += 1;
+        if let Some(open) = &mut self.open {
+            open.serial = self.opened;
+        }
+        self.taking.forget();
+    }
+
     /// Begins a visit of a new person, or of one seen before.
     pub fn begin_visit(&mut self, sides: Vec<Side>, earlier: Option<&Visit>) {
         if !self.put_away() {
@@ -264,6 +287,11 @@ impl Session {
         self.open = None;
         self.refresh_list();
         true
+    }
+
+    /// Whether the window may be closed: everything is saved, or it was asked for twice.
+    pub fn may_close(&mut self) -> bool {
+        self.put_away() || std::mem::replace(&mut self.close_asked, true)
     }
 
     /// Closes the store, unless an entry would be lost by that. What is to be seen again needs the
@@ -391,22 +419,6 @@ impl Session {
         self.screen = screen;
     }
 
-    /// A whole set was taken in: on to the marks, where there are enough and none was refused.
-    pub fn photographs_taken(&mut self) {
-        let enough = self
-            .sources()
-            .is_some_and(|s| s.photographs.len() >= ENOUGH);
-        if enough && self.taking.problems.is_empty() && self.screen == ui::Screen::Photographs {
-            self.screen = ui::Screen::Mark;
-        }
-    }
-
-    fn look_for_photographs(&mut self) {
-        self.taking.look();
-        self.taking.has_camera = crate::camera::is_there();
-        self.taking.shutter_at = None;
-    }
-
     /// Identifier of a listed visit.
     pub fn listed(&mut self, index: usize) -> Option<String> {
         let Self { desk, list, .. } = self;
@@ -458,27 +470,6 @@ impl Session {
             }
             self.refresh_list();
         }
-    }
-
-    /// What the open cast is measured from.
-    #[must_use]
-    pub fn sources(&self) -> Option<&CastSources> {
-        let case = &self.open.as_ref()?.case;
-        case.visit.cast(case.side).map(|cast| &cast.sources)
-    }
-
-    /// When the open cast was dipped: older pictures are of something else.
-    #[must_use]
-    pub fn since(&self) -> Option<SystemTime> {
-        let case = &self.open.as_ref()?.case;
-        let record = &case.visit.cast(case.side)?.record;
-        record.dipped_at.map(SystemTime::from)
-    }
-
-    /// Pictures to take in.
-    #[must_use]
-    pub fn wanted_photographs(&self) -> Vec<PathBuf> {
-        self.taking.wanted(self.sources(), self.since())
     }
 
     /// Whoever works here, if the clinic names them among those who prescribe: nobody signs in

@@ -30,6 +30,7 @@ pub fn show(app: &App, session: &mut Session) {
     data.set_screen(session.screen);
     session.refresh_tables();
     show_program(app, session);
+    show_other_timer(app, session);
     let since = session.since();
     let clinic = session.clinic();
     let signs = session.prescriber().map_or_else(String::new, |p| p.name);
@@ -99,7 +100,9 @@ pub fn show(app: &App, session: &mut Session) {
                 .marking
                 .as_ref()
                 .map_or_else(Vec::new, |marking| taken(marking, lang));
+            taking.tell_apart(sources);
             let mut view = taking.view(taken, sources, since, stops, lang);
+            view.stopped = open.case.marking.as_ref().is_some_and(Marking::is_stopped);
             let advice = open.stand(&open.verdict(&tables.tolerances));
             view.advice = advice
                 .map_or_else(String::new, |s| text::said(&s.to_string(), lang))
@@ -326,14 +329,35 @@ fn visit_line(open: &Open, lang: Lang) -> String {
         .join(" · ")
 }
 
+/// The timer of the foot that the screen is not about.
+pub fn show_other_timer(app: &App, session: &Session) {
+    let lang = session.look.lang;
+    let told = session.open.as_ref().and_then(|open| {
+        let Case { visit, side, .. } = &open.case;
+        let other = visit.sides.iter().find(|s| *s != side)?;
+        let (timers, now) = (&session.tables.timers, crate::clock::now());
+        Some(timer::brief(visit, *other, timers, now, lang))
+    });
+    app.global::<Data>()
+        .set_other_timer(told.unwrap_or_default().into());
+}
+
 /// What every screen shows, and the screens outside a visit.
 fn show_program(app: &App, session: &mut Session) {
     let data = app.global::<Data>();
     let lang = session.look.lang;
     data.set_person_working(session.person.as_str().into());
     data.set_saved(session.saved_ms.map_or_else(String::new, clock_time).into());
+    let mut trouble = text::said(&session.trouble, lang);
+    if session.close_asked {
+        let held = Text::new(
+            "Not everything is saved. Close the window once more to leave without it.",
+            "Nicht alles ist gespeichert. Das Fenster noch einmal schließen, um es ohne das zu verlassen.",
+        );
+        trouble = format!("{trouble}\n{}", held.get(lang)).trim().to_owned();
+    }
     data.set_problem(ui::Remark {
-        text: text::said(&session.trouble, lang).into(),
+        text: trouble.into(),
         source: Default::default(),
         tone: ui::Tone::Stop,
     });

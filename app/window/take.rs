@@ -1,20 +1,26 @@
 //! A photograph that was read is taken into the store and into the cast it shows, or refused in
 //! words.
 
-use super::open::{MatSeen, mat_seen, shows};
 use super::session::Session;
-use super::taking::Read;
+use super::taking::{self, Read};
 use crate::labels;
 use crate::mats::paper_name;
 use crate::sources::mat_of;
+use plinthside_measure::mat::Mat;
 use plinthside_paper::CastCode;
-use plinthside_visit::CastPhoto;
 use plinthside_visit::person::PrintedMat;
+use plinthside_visit::{CastPhoto, Clinic};
 use std::io::Cursor;
 
 /// Takes it in, or says why not on the screen of the photographs.
 pub fn take(session: &mut Session, serial: u64, photo: Result<Box<Read>, String>) {
     if session.opening(serial).is_none() {
+        if let (Ok(read), Some(_)) = (photo, &session.open) {
+            let name = read.name;
+            session.taking.problems.push(format!(
+                "{name} was read for another cast and is not taken in; turn to that cast and take it in there"
+            ));
+        }
         return;
     }
     let taken = photo.and_then(|read| take_in(session, *read));
@@ -29,7 +35,7 @@ fn take_in(session: &mut Session, read: Read) -> Result<(), String> {
     let Read {
         name,
         bytes,
-        tags,
+        mut tags,
         codes,
         warning,
     } = read;
@@ -47,13 +53,10 @@ fn take_in(session: &mut Session, read: Read) -> Result<(), String> {
             same.id
         ));
     }
-    if photographs.iter().any(|p| p.id == name) {
-        return Err(format!(
-            "another photograph called {name} is here already; give the file another name"
-        ));
-    }
+    // A camera that counts from the start again gives a name twice.
+    tags.photo = taking::free_name(&name, photographs);
     photographs.push(CastPhoto {
-        id: name,
+        id: tags.photo.clone(),
         sha256: stored.sha256,
     });
     if let Some(mat) = mat {
@@ -145,4 +148,37 @@ fn choose_mat(session: &mut Session, read: &Read) -> Result<Option<String>, Stri
             ids.len()
         )),
     }
+}
+
+/// Whether tags seen in a photograph are those of a mat.
+fn shows(mat: &Mat, ids: &[u32]) -> bool {
+    let known = ids.iter().filter(|id| mat.tag(**id).is_some()).count();
+    known > 0 && 2 * known >= ids.len()
+}
+
+/// The mat that photographs stand on, by the tags seen: the clinic's own print, the newest first,
+/// else one of the sheets as designed, unmeasured.
+pub(super) fn mat_seen(clinic: &Clinic, ids: &[u32]) -> Option<MatSeen> {
+    let fits = |mat: &Mat| shows(mat, ids);
+    let printed = clinic
+        .mats
+        .iter()
+        .rev()
+        .find(|printed| Mat::from_json(&printed.layout).is_ok_and(|mat| fits(&mat)));
+    if let Some(printed) = printed {
+        return Some(MatSeen::Printed(printed.id.clone()));
+    }
+    plinthside_measure::mat::sheet::Paper::ALL
+        .into_iter()
+        .find(|paper| paper.layout().mat().is_ok_and(|mat| fits(&mat)))
+        .map(MatSeen::Unmeasured)
+}
+
+/// See [`mat_seen`].
+#[derive(Debug, Clone, PartialEq)]
+pub(super) enum MatSeen {
+    /// A mat of the clinic, by its identifier.
+    Printed(String),
+    /// A sheet of the program whose print was not measured.
+    Unmeasured(plinthside_measure::mat::sheet::Paper),
 }

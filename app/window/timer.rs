@@ -142,6 +142,39 @@ pub fn view(
     view
 }
 
+/// Longer than any plaster sets on a leg, minutes.
+const SETTING_MIN: i64 = 60;
+
+/// Whether plaster is setting on the leg.
+pub fn is_setting(record: &CastRecord, now: When) -> bool {
+    let dipped = record.dipped_at.filter(|_| record.removed_at.is_none());
+    dipped.is_some_and(|at| (now - at).num_minutes() < SETTING_MIN)
+}
+
+/// The foot by word, in front of what its timer says.
+pub fn foot(side: Side, lang: Lang) -> &'static str {
+    match (side, lang) {
+        (Side::Left, Lang::En) => "left",
+        (Side::Left, Lang::De) => "links",
+        (Side::Right, Lang::En) => "right",
+        (Side::Right, Lang::De) => "rechts",
+    }
+}
+
+/// A running timer in a few words, for the screens that are not about its foot; empty when none
+/// runs: from the last stage on nothing is waited for.
+pub fn brief(visit: &Visit, side: Side, timers: &Timers, now: When, lang: Lang) -> String {
+    let running = stages(visit, side, timers).and_then(|(_, stages)| {
+        let (stage, left) = Stage::at(&stages, now)?;
+        let said = format!("{}: {}", foot(side, lang), stage.kind.label(lang));
+        match left {
+            Some(left) => Some(format!("{said} · {}", clock(left))),
+            None => is_setting(record(visit, side)?, now).then_some(said),
+        }
+    });
+    running.unwrap_or_default()
+}
+
 /// 192 → "3:12"; hours when there are any; never below 0 when a clock was set back.
 fn clock(seconds: i64) -> String {
     let seconds = seconds.max(0);

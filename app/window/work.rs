@@ -5,7 +5,7 @@
 
 use super::exchange;
 use super::handing::{self, Written};
-use super::marking::{Photo, Seeker};
+use super::marking::{Photo, Refusal, Seeker, measure_agreeing};
 use super::taking::Read;
 use crate::error::AppError;
 use crate::package::ForLab;
@@ -29,23 +29,16 @@ use plinthside_visit::cast_record::Measurement;
 use slint::{Rgb8Pixel, SharedPixelBuffer};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::mpsc::{Receiver, Sender, channel};
 use zeroize::Zeroizing;
 
 /// Something to do; `case` is the visit it belongs to.
 pub enum Job {
     /// Find the tags of every photograph.
-    Detect {
-        case: u64,
-        photos: Vec<(usize, Photo)>,
-    },
+    Detect { case: u64, photos: Vec<Photo> },
     /// Decode one photograph for the screen and find its ink.
-    Decode {
-        case: u64,
-        index: usize,
-        photo: Photo,
-    },
+    Decode { case: u64, photo: Photo },
     /// Find marks that have their places in every photograph.
     Seek {
         case: u64,
@@ -105,6 +98,8 @@ pub struct Measuring {
     pub tags: Vec<PhotoTags>,
     /// The taps and what else the results depend on.
     pub marks: Marks,
+    /// Those of the taps that the program found: they give way to the others.
+    pub found: Vec<MarkView>,
     /// SHA-256 of each photograph, kept with the results.
     pub photos: Vec<String>,
     /// Who tapped the marks.
@@ -133,10 +128,11 @@ pub struct Decoded {
 
 /// What became of a job.
 pub enum Told {
-    /// Tags of one photograph, or why it can't be used; how many are done of how many.
+    /// Tags of one photograph, or why it can't be used; how many are done of how many. A photograph
+    /// is known by what is in it: others may have come or gone meanwhile.
     Tags {
         case: u64,
-        index: usize,
+        sha256: String,
         found: Result<PhotoTags, String>,
         done: usize,
         of: usize,
@@ -151,14 +147,17 @@ pub enum Told {
     /// A photograph for the screen.
     Decoded {
         case: u64,
-        index: usize,
+        sha256: String,
         photo: Result<Decoded, String>,
     },
-    /// A measurement, or why there is none yet.
+    /// A measurement, or why there is none yet; found views that gave way to taps.
     Measured {
         case: u64,
-        measured: Result<Box<Fresh>, String>,
+        measured: Result<Box<Fresh>, Refusal>,
+        left_out: Vec<MarkView>,
     },
+    /// Work on photographs was stopped before its end.
+    Stopped { case: u64 },
     /// The records, or why they can't be opened.
     Opened(Result<Box<Records>, String>),
     /// A package, opened and verified, or why it stays closed.
@@ -192,44 +191,53 @@ pub enum Told {
 
 /// The thread and its two channels.
 pub struct Worker {
-    jobs: Sender<Job>,
+    jobs: Sender<(u64, Job)>,
     told: Receiver<Told>,
-    cancel: Arc<AtomicBool>,
+    posted: AtomicU64,
+    /// Jobs up to this one are stopped; what is posted later is not.
+    stopped: Arc<AtomicU64>,
 }
 
 impl Worker {
     /// Starts the thread; `nudge` is called from it whenever there is something to take.
     #[must_use]
     pub fn new(nudge: impl Fn() + Send + 'static) -> Self {
-        let (jobs, todo) = channel::<Job>();
+        let (jobs, todo) = channel::<(u64, Job)>();
         let (tell, told) = channel();
-        let cancel = Arc::new(AtomicBool::new(false));
-        let stop = Arc::clone(&cancel);
+        let stopped = Arc::new(AtomicU64::new(0));
+        let stops = Arc::clone(&stopped);
         std::thread::spawn(move || {
             let tell = |told| {
                 let heard = tell.send(told).is_ok();
                 nudge();
                 heard
             };
-            while let Ok(job) = todo.recv() {
-                if !work(job, &stop, &tell) {
+            while let Ok((number, job)) = todo.recv() {
+                let is_stopped = || number <= stops.load(Ordering::Relaxed);
+                if !work(job, &is_stopped, &tell) {
                     break;
                 }
             }
         });
-        Self { jobs, told, cancel }
+        Self {
+            jobs,
+            told,
+            posted: AtomicU64::new(0),
+            stopped,
+        }
     }
 
     /// Adds a job.
     pub fn post(&self, job: Job) {
-        self.cancel.store(false, Ordering::Relaxed);
+        let number = 1 + self.posted.fetch_add(1, Ordering::Relaxed);
         // The thread ends only with the window.
-        let _ = self.jobs.send(job);
+        let _ = self.jobs.send((number, job));
     }
 
-    /// Leaves out what is not begun of the job at hand.
+    /// Leaves out what is not begun of the photographs in every job posted so far.
     pub fn cancel(&self) {
-        self.cancel.store(true, Ordering::Relaxed);
+        let posted = self.posted.load(Ordering::Relaxed);
+        self.stopped.store(posted, Ordering::Relaxed);
     }
 
     /// Everything told since the last time.
@@ -239,20 +247,20 @@ impl Worker {
 }
 
 /// Does one job; `false` when nobody listens any more.
-fn work(job: Job, stop: &AtomicBool, tell: &impl Fn(Told) -> bool) -> bool {
+fn work(job: Job, is_stopped: &impl Fn() -> bool, tell: &impl Fn(Told) -> bool) -> bool {
     match job {
         Job::Detect { case, photos } => {
             let of = photos.len();
-            for (n, (index, photo)) in photos.into_iter().enumerate() {
-                if stop.load(Ordering::Relaxed) {
-                    return true;
+            for (n, photo) in photos.into_iter().enumerate() {
+                if is_stopped() {
+                    return tell(Told::Stopped { case });
                 }
                 let found = photo::decode_luma(&photo.name, &photo.bytes)
                     .map(|decoded| detect::tags(&decoded, &DetectOptions::default()))
                     .map_err(|e| e.to_string());
                 if !tell(Told::Tags {
                     case,
-                    index,
+                    sha256: photo.sha256,
                     found,
                     done: n + 1,
                     of,
@@ -262,7 +270,8 @@ fn work(job: Job, stop: &AtomicBool, tell: &impl Fn(Told) -> bool) -> bool {
             }
             true
         }
-        Job::Decode { case, index, photo } => {
+        Job::Decode { case, photo } => {
+            let sha256 = photo.sha256.clone();
             let photo = photo::decode(&photo.name, &photo.bytes)
                 .map(|decoded| {
                     let pixels = SharedPixelBuffer::clone_from_slice(
@@ -277,7 +286,11 @@ fn work(job: Job, stop: &AtomicBool, tell: &impl Fn(Told) -> bool) -> bool {
                     }
                 })
                 .map_err(|e| e.to_string());
-            tell(Told::Decoded { case, index, photo })
+            tell(Told::Decoded {
+                case,
+                sha256,
+                photo,
+            })
         }
         Job::Seek {
             case,
@@ -286,8 +299,8 @@ fn work(job: Job, stop: &AtomicBool, tell: &impl Fn(Told) -> bool) -> bool {
         } => {
             let of = photos.len();
             for (n, photo) in photos.into_iter().enumerate() {
-                if stop.load(Ordering::Relaxed) {
-                    return true;
+                if is_stopped() {
+                    return tell(Told::Stopped { case });
                 }
                 // One that can't be decoded has said so when it was taken in.
                 let found = photo::decode(&photo.name, &photo.bytes).map_or_else(
@@ -313,18 +326,24 @@ fn work(job: Job, stop: &AtomicBool, tell: &impl Fn(Told) -> bool) -> bool {
                 ..SolveOptions::default()
             };
             let (case, photos) = (m.case, m.photos);
-            let measured = pipeline::measure(Some(&m.mat), &m.tags, &m.marks, &options)
+            let measure = |marks: &Marks| pipeline::measure(Some(&m.mat), &m.tags, marks, &options);
+            let (measured, marks, left_out) = measure_agreeing(m.marks, m.found, measure);
+            let measured = measured
                 .and_then(|measured| {
                     let kept = measured.to_keep(photos, &m.by, clock::now())?;
                     let solution = measured.solution.as_ref();
                     Ok(Box::new(Fresh {
-                        stand: solution.and_then(|s| stand::next_photograph(s, &m.marks)),
+                        stand: solution.and_then(|s| stand::next_photograph(s, &marks)),
                         measured,
                         kept,
                     }))
                 })
-                .map_err(|e| e.to_string());
-            tell(Told::Measured { case, measured })
+                .map_err(Refusal::from);
+            tell(Told::Measured {
+                case,
+                measured,
+                left_out,
+            })
         }
         Job::Open(opening) => tell(Told::Opened(
             open(&opening).map(Box::new).map_err(|e| e.to_string()),
@@ -333,8 +352,8 @@ fn work(job: Job, stop: &AtomicBool, tell: &impl Fn(Told) -> bool) -> bool {
         Job::Take { case, paths } => {
             let of = paths.len();
             for (n, path) in paths.into_iter().enumerate() {
-                if stop.load(Ordering::Relaxed) {
-                    return true;
+                if is_stopped() {
+                    return tell(Told::Stopped { case });
                 }
                 let photo = read(&path).map(Box::new).map_err(|e| e.to_string());
                 let done = n + 1;

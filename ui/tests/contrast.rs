@@ -148,6 +148,7 @@ fn every_mark_on_a_photograph_stands_out() {
         ("mark in rim", c.mark, c.rim),
         ("proposed in rim", c.proposed, c.rim),
         ("bare in rim", c.bare, c.rim),
+        ("refused in rim", c.refused, c.rim),
         ("tag on ground", c.tag, c.ground),
         // Tags are printed on white paper.
         ("tag on paper", c.tag, Color::from_rgb_u8(255, 255, 255)),

@@ -69,7 +69,7 @@ fn each_page(app: &App, screen: Screen, mut look: impl FnMut()) {
         Screen::Photographs => {
             let mut taking = data.get_taking();
             for camera in [true, false] {
-                taking.camera = camera;
+                (taking.camera, taking.stopped) = (camera, !camera);
                 data.set_taking(taking.clone());
                 look();
             }

@@ -3,8 +3,8 @@
 mod support;
 
 use plinthside_ui::{
-    Anchor, App, Data, DrawnNote, DrawnPath, Exchange, ExchangePage, LabelDoing, NoteWord,
-    Printing, Screen, Stroke, Work,
+    Anchor, Answer, App, ChoiceItem, Data, DrawnNote, DrawnPath, Exchange, ExchangePage,
+    LabelDoing, NoteWord, Printing, QuestionView, Screen, Stroke, Work,
 };
 use slint::{ComponentHandle, Model, ModelRc, VecModel};
 use support::{Look, compare, dress, open};
@@ -241,6 +241,56 @@ fn an_order_that_can_be_signed() {
     });
 }
 
+#[test]
+fn photographs_whose_tags_were_not_looked_for_and_no_camera() {
+    check_with(Screen::Photographs, "photographs-stopped", |app| {
+        let mut taking = app.global::<Data>().get_taking();
+        let mut taken: Vec<_> = taking.taken.iter().collect();
+        for photo in taken.iter_mut().skip(1) {
+            photo.tags = -1;
+        }
+        taking.taken = ModelRc::new(VecModel::from(taken));
+        taking.camera = false;
+        taking.camera_problem =
+            "No camera was found; photographs are taken in from the folder.".into();
+        (taking.stopped, taking.unreadable) = (true, true);
+        taking.offered = ModelRc::default();
+        app.global::<Data>().set_taking(taking);
+    });
+}
+
+#[test]
+fn what_one_look_finds_is_said_in_one_touch() {
+    check_with(Screen::Examine, "examine-well", |app| {
+        let mut list = app.global::<Data>().get_examine();
+        list.question = QuestionView {
+            title: "Dorsalis pedis pulse".into(),
+            answer: Answer::OneOf,
+            choices: ModelRc::new(VecModel::from(
+                ["present", "weak", "absent"].map(|text| ChoiceItem {
+                    text: text.into(),
+                    ..ChoiceItem::default()
+                })
+                .to_vec(),
+            )),
+            well: "Dorsalis pedis pulse present · Tibialis posterior pulse present · Swelling none · Skin under the plaster intact".into(),
+            well_count: 4,
+            ..QuestionView::default()
+        };
+        list.cautions = ModelRc::default();
+        app.global::<Data>().set_examine(list);
+    });
+}
+
+#[test]
+fn the_other_foots_timer_runs_too() {
+    check_with(Screen::Cast, "cast-both-feet", |app| {
+        let data = app.global::<Data>();
+        data.set_both_sides(true);
+        data.set_other_timer("right: hold still · 1:48".into());
+    });
+}
+
 /// Everything at once that can stand in the head of a wet-hand screen.
 #[test]
 fn a_full_head() {
@@ -248,6 +298,7 @@ fn a_full_head() {
         let data = app.global::<Data>();
         data.set_both_sides(true);
         data.set_two_versions(2);
+        data.set_other_timer("right: lay on and mould · 1:48".into());
         data.set_person("P-7SM2-Q6CB".into());
         data.set_visit("7R3K-M2XD-9TQ4-7 · 26 Nov 2026".into());
         let mut progress = data.get_progress();

@@ -8,7 +8,6 @@ use super::carrier::{Carrier, Want};
 use super::packages;
 use plinthside_ui::{App, Backend, Data, Exchange};
 use slint::ComponentHandle;
-use std::path::Path;
 use std::rc::Rc;
 
 /// Connects every callback.
@@ -65,7 +64,7 @@ pub fn connect(app: &App, inner: &Rc<Inner>) {
     }));
 }
 
-/// Files dropped on the window are opened as packages. The window system tells of them where it
+/// Files dropped on the window are taken in as photographs or opened as packages. The window system tells of them where it
 /// has such a thing; a window drawn in memory never does.
 #[cfg(not(target_os = "android"))]
 pub fn accept_drops(app: &App, inner: &Rc<Inner>) {
@@ -84,11 +83,6 @@ pub fn accept_drops(app: &App, inner: &Rc<Inner>) {
 pub fn accept_drops(_app: &App, _inner: &Rc<Inner>) {}
 
 impl Inner {
-    /// Takes a file that was dropped on the window.
-    pub(in crate::window) fn dropped(&self, path: &Path) {
-        self.change(|s| s.package_given(path));
-    }
-
     /// Changes the session and wants of the thread what that asks for.
     fn carry(&self, change: impl FnOnce(&mut Session) -> Option<Want>) {
         let mut want = None;

@@ -125,7 +125,7 @@ fn a_package_is_dropped_opened_verified_and_tells_what_changed() {
     };
 
     // Something else that is dropped is told apart; a package leads to its screen.
-    window.inner.dropped(Path::new("cast.jpg"));
+    window.inner.dropped(Path::new("cast.txt"));
     assert_ne!(data.get_screen(), Screen::Package);
     assert!(data.get_problem().text.contains(".age"));
     window.inner.dropped(&inbox.join(&first.name));

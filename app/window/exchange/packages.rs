@@ -139,8 +139,8 @@ impl Session {
     pub fn package_given(&mut self, path: &Path) {
         if !is_package(path) && !path.is_dir() {
             let text = Text::new(
-                "The window opens sealed packages, whose names end in .age. Photographs are taken in on their own screen.",
-                "Das Fenster öffnet versiegelte Pakete; deren Namen enden auf .age. Fotos werden auf ihrem eigenen Bild aufgenommen.",
+                "The window opens sealed packages, whose names end in .age. Photographs are dropped on the step Photographs of a visit.",
+                "Das Fenster öffnet versiegelte Pakete; deren Namen enden auf .age. Fotos werden beim Schritt Fotos eines Besuchs fallen gelassen.",
             );
             self.trouble = text.get(self.look.lang).to_owned();
             return;

@@ -1,8 +1,10 @@
 //! Marks on photographs: taps, what the ink made of them, and the points they give.
 
+mod agree;
 mod seek;
 mod view;
 
+pub use agree::{Refusal, measure_agreeing};
 pub use seek::Seeker;
 
 use super::work::Decoded;
@@ -63,6 +65,10 @@ pub struct Marking {
     /// The photographs.
     pub photos: Vec<Photo>,
     taps: Vec<MarkView>,
+    /// Those of the taps that the program found, until a hand sets them.
+    found: Vec<MarkView>,
+    /// Found views that did not agree and were left out since the last tap.
+    by_hand: Vec<(MarkName, String)>,
     marks: Vec<MarkName>,
     chosen: usize,
     photo_index: usize,
@@ -71,10 +77,21 @@ pub struct Marking {
     sought_with: Vec<MarkView>,
     shown: Option<Shown>,
     asked_for: Option<usize>,
-    /// Tags were looked for.
-    sought: bool,
+    looking: Looking,
     solution: Option<Solution>,
     remark: Option<String>,
+    /// Views that the last refusal names.
+    wrong: Vec<(MarkName, String)>,
+}
+
+/// How far the search for tags has come.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Looking {
+    /// Not asked for yet.
+    Wanted,
+    Begun,
+    /// Somebody stopped it; photographs without tags wait until it is asked for again.
+    Stopped,
 }
 
 impl Marking {
@@ -91,6 +108,8 @@ impl Marking {
             mat,
             photos,
             taps,
+            found: Vec::new(),
+            by_hand: Vec::new(),
             marks,
             chosen: 0,
             photo_index: 0,
@@ -98,9 +117,10 @@ impl Marking {
             sought_with: Vec::new(),
             shown: None,
             asked_for: None,
-            sought: false,
+            looking: Looking::Wanted,
             solution: None,
             remark: None,
+            wrong: Vec::new(),
         }
     }
 
@@ -117,15 +137,31 @@ impl Marking {
     }
 
     /// Photographs whose tags were not looked for yet; each is handed out once.
-    pub fn unseen(&mut self) -> Vec<(usize, Photo)> {
-        if std::mem::replace(&mut self.sought, true) {
+    pub fn unseen(&mut self) -> Vec<Photo> {
+        if self.looking != Looking::Wanted {
             return Vec::new();
         }
-        let unseen = self.photos.iter().enumerate();
-        unseen
-            .filter(|(_, p)| p.tags.is_none() && p.problem.is_empty())
-            .map(|(i, p)| (i, p.clone()))
-            .collect()
+        self.looking = Looking::Begun;
+        let unseen = |p: &&Photo| p.tags.is_none() && p.problem.is_empty();
+        self.photos.iter().filter(unseen).cloned().collect()
+    }
+
+    /// The search for tags was stopped before every photograph was looked through.
+    pub fn stop_looking(&mut self) {
+        if self.looking == Looking::Begun && !self.is_looked_through() {
+            self.looking = Looking::Stopped;
+        }
+    }
+
+    /// Whether photographs without tags wait to be looked through again.
+    #[must_use]
+    pub fn is_stopped(&self) -> bool {
+        self.looking == Looking::Stopped
+    }
+
+    /// Looks for tags again where that was stopped.
+    pub fn look_again(&mut self) {
+        self.looking = Looking::Wanted;
     }
 
     /// Whether tags were looked for in every photograph.
@@ -135,15 +171,14 @@ impl Marking {
         self.photos.iter().all(looked)
     }
 
-    /// Index and bytes of the photograph on the screen, if it still has to be decoded; asked for
-    /// once.
-    pub fn wanted(&mut self) -> Option<(usize, Photo)> {
+    /// The photograph on the screen, if it still has to be decoded; asked for once.
+    pub fn wanted(&mut self) -> Option<Photo> {
         if self.is_shown() || self.asked_for == Some(self.photo_index) {
             return None;
         }
         let photo = self.photos.get(self.photo_index)?;
         self.asked_for = Some(self.photo_index);
-        Some((self.photo_index, photo.clone()))
+        Some(photo.clone())
     }
 
     /// Whether the photograph on the screen is decoded.
@@ -155,8 +190,8 @@ impl Marking {
     }
 
     /// Takes why a photograph can't be shown.
-    pub fn refused(&mut self, index: usize, problem: String) {
-        if let Some(photo) = self.photos.get_mut(index) {
+    pub fn refused(&mut self, sha256: &str, problem: String) {
+        if let Some(photo) = self.photos.iter_mut().find(|p| p.sha256 == sha256) {
             photo.problem = problem;
         }
     }
@@ -176,7 +211,10 @@ impl Marking {
     }
 
     /// Takes a decoded photograph with the ink found in it.
-    pub fn decoded(&mut self, index: usize, Decoded { photo, pixels, ink }: Decoded) {
+    pub fn decoded(&mut self, sha256: &str, Decoded { photo, pixels, ink }: Decoded) {
+        let Some(index) = self.photos.iter().position(|p| p.sha256 == sha256) else {
+            return;
+        };
         self.asked_for = None;
         self.shown = Some(Shown {
             index,
@@ -187,16 +225,18 @@ impl Marking {
     }
 
     /// Takes what a new solution or its refusal says, and why there are no results from it yet.
-    pub fn solved(&mut self, solution: Result<Solution, String>, refusal: Option<String>) {
+    pub fn solved(&mut self, solution: Result<Solution, Refusal>, refusal: Option<String>) {
         match solution {
             Ok(solution) => {
                 self.remark =
                     refusal.or_else(|| solution.warnings.first().map(ToString::to_string));
                 self.solution = Some(solution);
+                self.wrong.clear();
             }
-            Err(sentence) => {
+            Err(refusal) => {
                 self.solution = None;
-                self.remark = Some(sentence);
+                self.remark = Some(refusal.sentence);
+                self.wrong = refusal.views;
             }
         }
     }
@@ -274,6 +314,8 @@ impl Marking {
         let (photo, surface) = (photo.name.clone(), seek::surface(&self.taps, &mark));
         self.undo.push(self.taps.clone());
         self.taps.retain(|t| !(t.mark == mark && t.photo == photo));
+        self.found.retain(|t| !(t.mark == mark && t.photo == photo));
+        self.by_hand.clear();
         self.taps.push(MarkView {
             mark,
             photo,

@@ -1,6 +1,6 @@
 //! The marks as the screen shows them: dots, lines, the list and its words.
 
-use super::super::text::{models, said};
+use super::super::text::{models, said, sentence};
 use super::{DOUBTFUL_SD, Marking, Shown, TALLEST_CAST_MM};
 use plinthside_measure::ink::{self, InkDot};
 use plinthside_measure::marks::MarkName;
@@ -34,7 +34,11 @@ impl Marking {
             .get(self.photo_index)
             .map(|p| p.problem.clone())
             .filter(|p| !p.is_empty());
-        let remark = problem.or_else(|| self.remark.clone()).unwrap_or_default();
+        let remark = problem
+            .or_else(|| self.remark.clone())
+            .filter(|r| !r.is_empty());
+        let mut told: Vec<String> = remark.iter().map(|remark| said(remark, lang)).collect();
+        told.extend(self.to_tap().iter().map(|tap| sentence(tap, lang)));
         ui::MarkView {
             photos: models(photos.collect()),
             photo_index: self.photo_index as i32,
@@ -57,7 +61,7 @@ impl Marking {
             can_undo: !self.undo.is_empty(),
             seekable: self.is_seekable(),
             remark: ui::Remark {
-                text: said(&remark, lang).into(),
+                text: told.join("\n").into(),
                 source: Default::default(),
                 tone: ui::Tone::Caution,
             },
@@ -73,11 +77,7 @@ impl Marking {
             .map(|t| ui::PhotoDot {
                 x_px: t.px[0] as f32,
                 y_px: t.px[1] as f32,
-                kind: if t.sd_px < ink::BARE_TAP_SD_PX {
-                    ui::DotKind::OnInk
-                } else {
-                    ui::DotKind::OnPlaster
-                },
+                kind: self.kind(t),
                 item: self
                     .marks
                     .iter()
@@ -101,6 +101,20 @@ impl Marking {
                 item: -1,
             });
         proposed.chain(taps).chain(self.predicted()).collect()
+    }
+
+    /// What a tap is: refused, found by the program, or set by a hand on ink or beside it.
+    fn kind(&self, tap: &MarkView) -> ui::DotKind {
+        let refused = |(mark, photo): &(MarkName, String)| *mark == tap.mark && *photo == tap.photo;
+        if self.wrong.iter().any(refused) {
+            ui::DotKind::Refused
+        } else if self.found.contains(tap) {
+            ui::DotKind::Found
+        } else if tap.sd_px < ink::BARE_TAP_SD_PX {
+            ui::DotKind::OnInk
+        } else {
+            ui::DotKind::OnPlaster
+        }
     }
 
     /// Where the chosen mark must lie in this photograph, when it is not tapped here but placed.

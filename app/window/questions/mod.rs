@@ -78,6 +78,10 @@ pub trait Question<T = Visit, At = Side> {
     fn choices(&self, _visit: &T, _side: At, _lang: Lang) -> Vec<ui::ChoiceItem> {
         Vec::new()
     }
+    /// The choice that says all is well, where one look finds that of several questions.
+    fn well(&self) -> Option<usize> {
+        None
+    }
     /// Drawings on which the choices are places; none for a list.
     fn places(&self, _of: &T, _at: At) -> Vec<ui::PlacesView> {
         Vec::new()
@@ -141,6 +145,8 @@ pub enum Ask {
     Next,
     /// Confirms what was copied together with the question in hand, and goes on behind it.
     Together,
+    /// Says that nothing is amiss in all that one look finds, and goes on behind it.
+    AllWell,
 }
 
 /// So many changes can be taken back.
@@ -222,6 +228,10 @@ impl<T: Clone + PartialEq, At: Copy> Asking<T, At> {
             }
             Ask::Together => {
                 self.confirm_together(of, at);
+                return true;
+            }
+            Ask::AllWell => {
+                self.all_well(of, at);
                 return true;
             }
         }
@@ -413,6 +423,9 @@ impl<T: Clone + PartialEq, At: Copy> Asking<T, At> {
         let with_it = self.with_it(visit, side, lang);
         view.together_count = with_it.len() as i32;
         view.together = with_it.join(" · ").into();
+        let well = self.well_in_words(visit, side, lang);
+        view.well_count = well.len() as i32;
+        view.well = well.join(" · ").into();
         match q.kind() {
             Kind::OneOf => view.answer = ui::Answer::OneOf,
             Kind::AnyOf => view.answer = ui::Answer::AnyOf,

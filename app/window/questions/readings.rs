@@ -63,6 +63,14 @@ const GRADES: [(&str, &str); 6] = [
     ("full strength", "volle Kraft"),
 ];
 
+/// What hand and eye find in one look at the foot, with the word that nothing is amiss.
+const WELL: [(&str, &str); 4] = [
+    ("dorsalis_pedis_pulse", "present"),
+    ("tibialis_posterior_pulse", "present"),
+    ("swelling", "none"),
+    ("skin", "intact"),
+];
+
 impl OfKind {
     fn boxed(kind: &'static ReadingKind, taken: Taken) -> Box<dyn Question> {
         Box::new(Self(kind, taken))
@@ -201,6 +209,11 @@ impl Question for OfKind {
             .iter()
             .map(|w| item(w.label.get(lang), chosen.contains(&w.word)))
             .collect()
+    }
+
+    fn well(&self) -> Option<usize> {
+        let (_, well) = WELL.iter().find(|(key, _)| *key == self.0.key)?;
+        self.0.words.iter().position(|w| w.word == *well)
     }
 
     fn choose(&self, visit: &mut Visit, side: Side, index: usize) {

@@ -57,6 +57,51 @@ fn a_reading_takes_repeats_and_gives_them_back() {
 }
 
 #[test]
+fn what_one_look_finds_well_is_said_in_one_touch_and_taken_back_in_one() {
+    let mut visit = visit();
+    let mut asking = Asking::new(examination(), &visit, Side::Left);
+    let view = |asking: &Asking, visit: &Visit| {
+        asking
+            .view(visit, Side::Left, Vec::new(), Lang::En)
+            .question
+    };
+    assert_eq!(
+        view(&asking, &visit).well_count,
+        0,
+        "of a reading nothing is assumed"
+    );
+    find(&mut asking, &visit, "Swelling");
+    asking.choose(&mut visit, Side::Left, 1);
+    find(&mut asking, &visit, "Dorsalis pedis pulse");
+    let offered = view(&asking, &visit);
+    assert_eq!(
+        (offered.well_count, offered.well.as_str()),
+        (
+            3,
+            "Dorsalis pedis pulse present · Tibialis posterior pulse present · Skin under the plaster intact"
+        )
+    );
+    assert!(asking.take(Ask::AllWell, &mut visit, Side::Left));
+    let said = |kind: &str| {
+        let reading = visit.reading(kind, Side::Left);
+        reading.map(|r| r.choices.join(" ")).unwrap_or_default()
+    };
+    assert_eq!(
+        [
+            "dorsalis_pedis_pulse",
+            "tibialis_posterior_pulse",
+            "swelling",
+            "skin"
+        ]
+        .map(said),
+        ["present", "present", "soft", "intact"],
+        "what was found before stays"
+    );
+    asking.undo(&mut visit, Side::Left);
+    assert!(visit.reading("skin", Side::Left).is_none());
+}
+
+#[test]
 fn undo_never_takes_back_what_was_changed_elsewhere() {
     let mut visit = visit();
     let mut examine = Asking::new(examination(), &visit, Side::Left);

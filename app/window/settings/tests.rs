@@ -232,10 +232,10 @@ fn a_mat_is_saved_measured_and_used_and_fit_to_page_is_said() {
     assert_eq!(mats.len(), before + 1);
     // The newest mat with these tags is the one photographs are measured with.
     let ids: Vec<u32> = page.tags.iter().map(|tag| tag.id).collect();
-    let seen = crate::window::open::mat_seen(&clinic(&window), &ids);
+    let seen = crate::window::take::mat_seen(&clinic(&window), &ids);
     assert_eq!(
         seen,
-        Some(crate::window::open::MatSeen::Printed(
+        Some(crate::window::take::MatSeen::Printed(
             mats[before].id.clone()
         ))
     );
