@@ -1,0 +1,261 @@
+//! What goes wrong at the couch is said where it happened, and nothing is lost: work that was
+//! stopped, pictures that were dropped, two timers at once, entries that the disk refuses.
+
+use super::finger::settle;
+use super::tests::{case, demo_window, shown_window, tap, until};
+use super::whole_visit::without_label;
+use super::*;
+use crate::sound::{Tone, Voice};
+use plinthside_demo_data::CASTS;
+use plinthside_measure::marks::Side;
+use plinthside_ui::Screen;
+use slint::Model;
+use slint::platform::WindowEvent;
+use std::time::Duration;
+
+/// The demonstration's left cast, its tags not looked for yet.
+fn left_cast(folder: &Path) -> Window {
+    let window = demo_window(folder);
+    tap(&window, "Morwenna Ashdown, Left");
+    window
+}
+
+#[test]
+fn a_search_for_tags_that_was_stopped_says_so_and_is_taken_up_again() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let window = demo_window(folder.path());
+    let data = window.app.global::<Data>();
+    let backend = window.app.global::<Backend>();
+    // Results are there: tags are looked for only once the photographs are to be seen.
+    window.inner.change(|s| {
+        let id = s.listed(0).expect("a visit");
+        s.open_visit(&id, None, Screen::Person);
+    });
+    backend.invoke_go(Screen::Photographs);
+    backend.invoke_cancel_work();
+    until(&window, "the stop", |s| {
+        case(s).marking.as_ref().is_some_and(Marking::is_stopped)
+    });
+    let taking = data.get_taking();
+    assert!(taking.stopped && !data.get_progress().running);
+    let unseen = taking.taken.iter().filter(|photo| photo.tags < 0).count();
+    assert!(unseen > 0, "some were not looked through");
+    tap(&window, "Look for tags again");
+    until(&window, "every tag", |s| {
+        case(s)
+            .marking
+            .as_ref()
+            .is_some_and(Marking::is_looked_through)
+    });
+    let taking = data.get_taking();
+    assert!(!taking.stopped && taking.taken.iter().all(|photo| photo.tags > 8));
+}
+
+#[test]
+fn work_posted_after_a_stop_is_done() {
+    let (tell, told) = std::sync::mpsc::channel();
+    let worker = Worker::new(move || drop(tell.send(())));
+    let missing = || vec![PathBuf::from("/nowhere/a.jpg"), "/nowhere/b.jpg".into()];
+    let take = |case| Job::Take {
+        case,
+        paths: missing(),
+    };
+    worker.post(take(1));
+    worker.cancel();
+    worker.post(take(2));
+    let mut taken = 0;
+    while taken < 2 {
+        told.recv_timeout(Duration::from_secs(30)).expect("told");
+        taken += worker
+            .take()
+            .iter()
+            .filter(|t| matches!(t, work::Told::Taken { case: 2, .. }))
+            .count();
+    }
+}
+
+#[test]
+fn pictures_dropped_on_a_visit_are_taken_in_and_elsewhere_it_is_said_where() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let window = demo_window(folder.path());
+    let data = window.app.global::<Data>();
+    // Their label is bound to another visit.
+    let photos: Vec<PathBuf> = CASTS[0].photos[..2]
+        .iter()
+        .map(|photo| {
+            let path = folder.path().join(photo.name);
+            std::fs::write(&path, without_label(photo.jpeg)).expect("written");
+            path
+        })
+        .collect();
+    let drop_all = || {
+        for path in &photos {
+            window.inner.dropped(path);
+        }
+        i_slint_backend_testing::mock_elapsed_time(Duration::from_millis(200));
+    };
+    drop_all();
+    let said = data.get_problem().text;
+    assert!(said.contains("step Photographs"), "{said}");
+    assert_eq!(data.get_screen(), Screen::Cases);
+    window.inner.change(|s| {
+        s.begin_visit(vec![Side::Left], None);
+        let visit = &mut s.open.as_mut().expect("open").case.visit;
+        visit.person.consents = invented::visits().expect("visits").visits[0]
+            .person
+            .consents
+            .clone();
+        s.go(Screen::Photographs);
+    });
+    drop_all();
+    until(&window, "both photographs", |s| {
+        s.sources().is_some_and(|s| s.photographs.len() == 2)
+    });
+    // Anything else is looked at as a package, as before.
+    window.inner.dropped(&folder.path().join("order.age"));
+    assert_eq!(data.get_screen(), Screen::Package);
+}
+
+#[test]
+fn the_folder_of_pictures_is_kept_for_the_next_start() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let window = left_cast(folder.path());
+    let pictures = folder.path().join("pictures");
+    std::fs::create_dir(&pictures).expect("made");
+    window
+        .app
+        .global::<Backend>()
+        .invoke_go(Screen::Photographs);
+    window
+        .app
+        .global::<Backend>()
+        .invoke_set_photo_folder(pictures.display().to_string().into());
+    window.inner.session.borrow_mut().put_away();
+    drop(window);
+    let store = folder.path().join("demo.store");
+    let records = crate::records::Records::open(&store, invented::PASSPHRASE).expect("opens");
+    let tables = Tables::shipped().expect("the shipped tables");
+    let desk = Desk::Closed(Door::default());
+    let mut session = Session::new(desk, Look::default(), tables, folder.path().to_owned());
+    session.enter(Box::new(records));
+    assert_eq!(session.taking.folder, pictures);
+}
+
+#[test]
+fn photographs_read_for_one_foot_never_land_in_the_other() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let window = demo_window(folder.path());
+    let paths: Vec<PathBuf> = CASTS[0].photos[..3]
+        .iter()
+        .map(|photo| {
+            let path = folder.path().join(photo.name);
+            std::fs::write(&path, photo.jpeg).expect("written");
+            path
+        })
+        .collect();
+    window.inner.change(|s| {
+        s.begin_visit(vec![Side::Left, Side::Right], None);
+        s.go(Screen::Photographs);
+    });
+    window.inner.take_in(paths);
+    window.inner.change(|s| s.turn_to(Side::Right));
+    until(&window, "every photograph", |s| {
+        s.taking.problems.len() == 3
+    });
+    let session = window.inner.session.borrow();
+    assert!(session.taking.problems[0].contains("another cast"));
+    assert!(session.sources().is_none_or(|s| s.photographs.is_empty()));
+}
+
+/// Keeps what was heard.
+#[derive(Clone, Default)]
+struct Ear(Rc<RefCell<Vec<String>>>);
+
+impl Voice for Ear {
+    fn sound(&mut self, tone: Tone) {
+        self.0.borrow_mut().push(format!("{tone:?}"));
+    }
+    fn say(&mut self, words: &str, _: Lang) {
+        self.0.borrow_mut().push(words.to_owned());
+    }
+    fn is_audible(&self) -> bool {
+        true
+    }
+}
+
+#[test]
+fn both_feet_are_heard_and_told_apart_whichever_is_in_hand() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let window = demo_window(folder.path());
+    let data = window.app.global::<Data>();
+    let ear = Ear::default();
+    let now = crate::clock::now();
+    window.inner.change(|s| {
+        s.voice = Box::new(ear.clone());
+        s.begin_visit(vec![Side::Left, Side::Right], None);
+        let visit = &mut s.open.as_mut().expect("open").case.visit;
+        let ago = |seconds| Some(now - chrono::TimeDelta::seconds(seconds));
+        questions::record_mut(visit, Side::Left).dipped_at = ago(2);
+        s.go(Screen::Cast);
+    });
+    // Turned away from the foot that sets.
+    window.inner.change(|s| s.turn_to(Side::Right));
+    assert_eq!(data.get_side(), plinthside_ui::Side::Right);
+    window.inner.tick();
+    assert_eq!(*ear.0.borrow(), ["Next", "left: lay on and mould"]);
+    let other = data.get_other_timer();
+    assert!(other.starts_with("left: lay on and mould · "), "{other}");
+    assert!(window.inner.session.borrow().is_setting());
+    // The other foot waits until those words are over, and is heard then.
+    window.inner.change(|s| {
+        let visit = &mut s.open.as_mut().expect("open").case.visit;
+        questions::record_mut(visit, Side::Right).dipped_at = Some(crate::clock::now());
+    });
+    window.inner.tick();
+    assert_eq!(ear.0.borrow().len(), 2);
+    window.inner.session.borrow_mut().heard =
+        Some((Side::Left, now - chrono::TimeDelta::seconds(9)));
+    window.inner.tick();
+    assert_eq!(ear.0.borrow()[2..], ["Next", "right: lay on and mould"]);
+}
+
+#[test]
+fn a_window_with_entries_that_the_disk_refused_closes_on_the_second_request() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let window = left_cast(folder.path());
+    let data = window.app.global::<Data>();
+    let close = |window: &Window| {
+        window
+            .app
+            .window()
+            .dispatch_event(WindowEvent::CloseRequested);
+        !window.app.window().is_visible()
+    };
+    let refuse = |window: &Window| {
+        let mut session = window.inner.session.borrow_mut();
+        let open = session.open.as_mut().expect("an open visit");
+        open.case.visit.reason = "falls on stairs".into();
+        let id = open.case.visit.id.clone();
+        let records = session.records().expect("open");
+        let going = records.going(&id).expect("a visit to erase");
+        records.erase(&going, "Ines Calloway").expect("erased");
+    };
+    refuse(&window);
+    assert!(!close(&window), "held back");
+    let said = data.get_problem().text;
+    assert!(said.contains("once more"), "{said}");
+    assert!(window.inner.session.borrow().open.is_some(), "nothing lost");
+    // A touch in between, and it is asked anew.
+    window.app.global::<Backend>().invoke_go(Screen::Person);
+    assert!(!close(&window));
+    assert!(close(&window), "asked for twice");
+
+    // With everything saved it closes at once.
+    let folder = tempfile::tempdir().expect("a folder");
+    let mut session = demo_session(folder.path(), folder.path().to_owned()).expect("a session");
+    session.look = Look::default();
+    let other = shown_window(session);
+    tap(&other, "Morwenna Ashdown, Left");
+    settle(&other);
+    assert!(close(&other));
+}
