@@ -125,8 +125,8 @@ impl<'a> Finger<'a> {
         // The middle of the ring, as the dial lays it out.
         let (at, size) = (dial.absolute_position(), dial.size());
         let below = (1.45 * theme.get_numeral()).min(150.0).max(touch_px + 16.0);
-        let rim = 20.0 + 0.95 * theme.get_small();
-        let radius = (size.width / 2.0 - rim - 12.0).min(size.height - rim - 4.0 - below);
+        let rim = 20.0 + 1.25 * theme.get_small();
+        let radius = (size.width / 2.0 - rim - 20.0).min(size.height - rim - 4.0 - below);
         let ring = radius.max(60.0) - 13.0;
         let question = self.list().question;
         let share = (wanted - question.low) / (question.high - question.low);

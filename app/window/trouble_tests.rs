@@ -40,6 +40,11 @@ fn a_search_for_tags_that_was_stopped_says_so_and_is_taken_up_again() {
     assert!(taking.stopped && !data.get_progress().running);
     let unseen = taking.taken.iter().filter(|photo| photo.tags < 0).count();
     assert!(unseen > 0, "some were not looked through");
+    let marks = case(&window.inner.session.borrow())
+        .marking
+        .as_ref()
+        .map(|marking| marking.view(Lang::En).remark.text);
+    assert!(marks.is_some_and(|said| said.contains("search for tags was stopped")));
     tap(&window, "Look for tags again");
     until(&window, "every tag", |s| {
         case(s)
@@ -258,4 +263,59 @@ fn a_window_with_entries_that_the_disk_refused_closes_on_the_second_request() {
     tap(&other, "Morwenna Ashdown, Left");
     settle(&other);
     assert!(close(&other));
+}
+
+/// Unreadable, mirrored, foreign and doubled photographs: each is refused in its own words, and what
+/// is good among them is taken in.
+#[test]
+fn every_photograph_that_is_no_use_says_why_and_the_good_one_is_taken_in() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let window = demo_window(folder.path());
+    let good = without_label(CASTS[0].photos[0].jpeg);
+    let turned = |photo: image::DynamicImage| {
+        let mut bytes = std::io::Cursor::new(Vec::new());
+        let rgb = photo.to_rgb8();
+        rgb.write_to(&mut bytes, image::ImageFormat::Jpeg)
+            .expect("encoded");
+        bytes.into_inner()
+    };
+    let photo = image::load_from_memory(&good).expect("a photograph");
+    let files = [
+        ("1-good.jpg", good.clone()),
+        ("2-text.jpg", b"no picture at all".to_vec()),
+        ("3-cut.jpg", good[..good.len() / 3].to_vec()),
+        ("4-mirrored.jpg", turned(photo.fliph())),
+        ("5-foreign.jpg", turned(image::DynamicImage::new_rgb8(2000, 1500))),
+        ("6-doubled.jpg", good),
+    ];
+    let paths: Vec<PathBuf> = files
+        .iter()
+        .map(|(name, bytes)| {
+            let path = folder.path().join(name);
+            std::fs::write(&path, bytes).expect("written");
+            path
+        })
+        .collect();
+    window.inner.change(|s| {
+        s.begin_visit(vec![Side::Left], None);
+        s.go(Screen::Photographs);
+    });
+    window.inner.take_in(paths);
+    until(&window, "every photograph", |s| {
+        s.taking.problems.len() + s.sources().map_or(0, |s| s.photographs.len()) >= 6
+    });
+    settle(&window);
+    let shown = window.app.global::<Data>().get_taking().problems;
+    let problems: Vec<String> = shown.iter().map(Into::into).collect();
+    println!("{}", problems.join("\n"));
+    for (name, _) in &files[1..] {
+        assert!(
+            problems.iter().any(|problem| problem.contains(name)),
+            "{name} is not spoken of: {problems:?}"
+        );
+    }
+    let session = window.inner.session.borrow();
+    let taken = &session.sources().expect("a cast").photographs;
+    assert_eq!(taken.len(), 1);
+    assert_eq!(taken[0].id, "1-good.jpg");
 }

@@ -38,6 +38,10 @@ impl Marking {
             .or_else(|| self.remark.clone())
             .filter(|r| !r.is_empty());
         let mut told: Vec<String> = remark.iter().map(|remark| said(remark, lang)).collect();
+        if self.is_stopped() {
+            let why = "the search for tags was stopped, so some photographs are not measured; look for tags again on the step Photographs";
+            told.insert(0, sentence(why, lang));
+        }
         told.extend(self.to_tap().iter().map(|tap| sentence(tap, lang)));
         ui::MarkView {
             photos: models(photos.collect()),
