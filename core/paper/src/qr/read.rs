@@ -62,37 +62,16 @@ pub fn read_codes(picture: &Luma<'_>) -> Vec<FoundCode> {
     };
     let scale = shrink as f64;
 
-    // Round 1: as it is, shrunk if it is large. Where nothing is read, both halves at full size, on
-    // two cores; where what is read is so small that others beside it may have been too small, both
-    // a little less shrunk.
-    let blocks = |picture: &Luma<'_>, scale: f64, down: usize| {
-        let mut found = Vec::new();
-        let attempt = Attempt::new(picture, scale).below(down);
-        attempt.run(Threshold::Blocks, &mut found);
-        found
-    };
-    found.extend(blocks(&working, scale, 0));
+    // Round 1: as it is, shrunk if it is large; both halves a little less shrunk, on two cores, where
+    // nothing is read or what is read is so small that others beside it may have been too small;
+    // both at full size where still nothing is.
+    Attempt::new(&working, scale).run(Threshold::Blocks, &mut found);
     let small = |code: &FoundCode| edge_px(code) < SMALL_PX * scale;
     if shrink > 1 && (found.is_empty() || found.iter().any(small)) {
-        let less = if found.is_empty() { 1 } else { shrink - 1 };
-        let middle = picture.height / 2;
-        let seam = SEAM_PX.min(middle);
-        let part = |from: usize, to: usize| {
-            let part = picture.rows(from, to);
-            let shrunk = (less > 1).then(|| part.shrunk(less));
-            blocks(shrunk.as_ref().unwrap_or(&part), less as f64, from)
-        };
-        let (first, second) = std::thread::scope(|scope| {
-            let second = scope.spawn(|| part(middle - seam, picture.height));
-            let first = part(0, (middle + seam).min(picture.height));
-            match second.join() {
-                Ok(second) => (first, second),
-                Err(panic) => std::panic::resume_unwind(panic),
-            }
-        });
-        for code in first.into_iter().chain(second) {
-            keep(code, &mut found);
-        }
+        by_halves(picture, shrink - 1, &mut found);
+    }
+    if shrink > 2 && found.is_empty() {
+        by_halves(picture, 1, &mut found);
     }
     if found.is_empty() {
         thresholds(&working, scale, &WIDE, &mut found);
@@ -131,6 +110,31 @@ pub fn read_codes(picture: &Luma<'_>) -> Vec<FoundCode> {
         ya.total_cmp(&yb).then(xa.total_cmp(&xb))
     });
     found
+}
+
+/// Reads both halves of a picture shrunk so many times, each on a core.
+fn by_halves(picture: &Luma<'_>, shrink: usize, found: &mut Vec<FoundCode>) {
+    let middle = picture.height / 2;
+    let seam = SEAM_PX.min(middle);
+    let read = |from: usize, to: usize| {
+        let part = picture.rows(from, to);
+        let part = if shrink > 1 { part.shrunk(shrink) } else { part };
+        let mut found = Vec::new();
+        let attempt = Attempt::new(&part, shrink as f64).below(from);
+        attempt.run(Threshold::Blocks, &mut found);
+        found
+    };
+    let (first, second) = std::thread::scope(|scope| {
+        let second = scope.spawn(|| read(middle - seam, picture.height));
+        let first = read(0, (middle + seam).min(picture.height));
+        match second.join() {
+            Ok(second) => (first, second),
+            Err(panic) => std::panic::resume_unwind(panic),
+        }
+    });
+    for code in first.into_iter().chain(second) {
+        keep(code, found);
+    }
 }
 
 /// Thresholds for low contrast and for shades that the first round's blocks do not follow.
