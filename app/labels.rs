@@ -7,6 +7,7 @@ use crate::visits::Foot;
 use plinthside_measure::marks::Side;
 use plinthside_paper::CastCode;
 use plinthside_paper::code::CodeError;
+use plinthside_paper::qr::FoundCode;
 use plinthside_store::{BagProof, Binding, BoundBy, LabelState, Store};
 use plinthside_visit::{Cast, Visit};
 use std::path::Path;
@@ -34,7 +35,7 @@ pub fn read(photograph: &Source) -> Result<CastCode, AppError> {
     let name = photograph.name();
     let mut codes: Vec<CastCode> = codes_in(photograph)?
         .iter()
-        .filter_map(|code| code.cast())
+        .filter_map(FoundCode::cast)
         .collect();
     codes.sort_unstable();
     codes.dedup();

@@ -479,7 +479,7 @@ fn check_bars_are_kept_by_printer_and_used() {
         "20",
         "12",
     ]);
-    assert!(refusal(&wrong).contains("measure it again"), "{:?}", wrong);
+    assert!(refusal(&wrong).contains("measure it again"), "{wrong:?}");
 }
 
 /// A thread without the store prints through the one that has it: every step is on the disk before

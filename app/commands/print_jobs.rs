@@ -21,7 +21,7 @@ use std::time::{Duration, Instant};
 /// How long a command waits for a printer that does not take its job on.
 const PATIENCE: Duration = Duration::from_secs(8);
 /// How long it waits for one that has the job and is stopped.
-const PATIENCE_STOPPED: Duration = Duration::from_secs(120);
+const PATIENCE_STOPPED: Duration = Duration::from_mins(2);
 /// Between two looks at a job.
 const PAUSE: Duration = Duration::from_millis(200);
 

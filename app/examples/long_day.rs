@@ -8,6 +8,7 @@
 //! A line a fact: `visit CODE`, `kept CODE NUMBER` once a number is on the disk, `away CODE` once the
 //! visit is put away, `memory KIB`, `trouble SENTENCE` where the store refuses; it goes on when it can.
 #![allow(clippy::expect_used)]
+#![allow(clippy::redundant_closure_for_method_calls)] // the methods of generated code are not general enough
 
 use i_slint_backend_testing::{TestingBackend, TestingBackendOptions};
 use plinthside::records::Place;

@@ -10,6 +10,7 @@ use plinthside_measure::mat::Mat;
 use plinthside_measure::observed::PhotoTags;
 use plinthside_measure::solve::SolveOptions;
 use plinthside_paper::CastCode;
+use plinthside_paper::qr::FoundCode;
 use plinthside_visit::{Cast, Visit};
 
 /// Photographs of a cast, looked through once: measuring again needs only new taps.
@@ -57,7 +58,7 @@ fn tie(found: &[Found], own: Option<CastCode>) -> Result<String, AppError> {
     let mut without = Vec::new();
     let mut own = own;
     for photo in found {
-        let codes: Vec<CastCode> = photo.codes.iter().filter_map(|code| code.cast()).collect();
+        let codes: Vec<CastCode> = photo.codes.iter().filter_map(FoundCode::cast).collect();
         own = labels::seen_beside(&photo.tags.photo, &codes, own)?;
         if codes.is_empty() {
             without.push(photo.tags.photo.as_str());

@@ -48,7 +48,9 @@ fn order_of_photographs_tags_and_marks() {
     let first = run(&world, &photos, &taps);
     let (mut turned, mut marks) = (photos.clone(), taps.clone());
     turned.reverse();
-    turned.iter_mut().for_each(|p| p.tags.reverse());
+    for p in &mut turned {
+        p.tags.reverse();
+    }
     let again = run(&world, &turned, &marks);
     same("photographs reversed", &first, &again, 1.0);
     marks.sort_by(|a, b| (&a.photo, &a.mark).cmp(&(&b.photo, &b.mark)));
@@ -120,7 +122,9 @@ fn a_mirror_left_to_right() {
         let [a, b, c, d] = tag.corners_px.map(|[x, y]| [WIDTH - x, y]);
         tag.corners_px = [b, a, d, c];
     }
-    marks.iter_mut().for_each(|m| m.px[0] = WIDTH - m.px[0]);
+    for m in &mut marks {
+        m.px[0] = WIDTH - m.px[0];
+    }
     same("mirrored", &first, &run(&other, &mirrored, &marks), 1.0);
 }
 

@@ -159,7 +159,9 @@ fn held_out_tags(
     // The corners' own scatter, from the kept tags, is what the held-out ones are given.
     let cameras = solve(&mat, &photos, &[], &options).expect("cameras");
     let sd_px = held_out::corner_sd_px(&cameras);
-    taps.iter_mut().for_each(|tap| tap.sd_px = sd_px);
+    for tap in &mut taps {
+        tap.sd_px = sd_px;
+    }
     let solution = solve(&mat, &photos, &taps, &options).expect("no tap is wrong");
     let truth = |id: u32, k: usize| {
         let [x, y] = target[&id][k];

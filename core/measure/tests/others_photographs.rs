@@ -76,7 +76,9 @@ fn tags_on_a_screen_come_back_where_the_grid_says() {
         // The corners' own scatter, from the kept tags, is what the held-out ones are given.
         let cameras = solve(&mat, &photos, &[], &options).expect("cameras");
         let sd_px = held_out::corner_sd_px(&cameras);
-        taps.iter_mut().for_each(|tap| tap.sd_px = sd_px);
+        for tap in &mut taps {
+            tap.sd_px = sd_px;
+        }
         let solution = solve(&mat, &photos, &taps, &options).expect("solved");
         let found = held_out::judge(&solution, corner, SCREEN_SD_MM);
         println!(

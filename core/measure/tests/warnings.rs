@@ -30,7 +30,7 @@ fn changed(
 fn said(solution: &Solution, kind: impl Fn(&Warning) -> bool) -> Option<String> {
     let told: Vec<_> = solution.warnings.iter().filter(|w| kind(w)).collect();
     assert!(told.len() < 2, "{told:?}");
-    told.first().map(|w| w.to_string())
+    told.first().map(ToString::to_string)
 }
 
 #[test]

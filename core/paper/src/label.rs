@@ -214,10 +214,9 @@ pub fn labels(
     }
     let mut sorted = codes.to_vec();
     sorted.sort_unstable();
-    if let Some(twice) = sorted.windows(2).find(|w| w[0] == w[1]) {
+    if let Some([twice, _]) = sorted.windows(2).find(|w| w[0] == w[1]) {
         return Err(PaperError::Request(format!(
-            "the code {} would be printed twice; draw new codes",
-            twice[0]
+            "the code {twice} would be printed twice; draw new codes"
         )));
     }
     let sheet = stickers(paper)?;

@@ -264,7 +264,7 @@ impl<S: Shelf> Queue<S> {
 
     fn start_anew(&mut self, job: &mut Job, now_ms: i64) -> Result<Step, QueueError> {
         let cancelled = job.cancel;
-        self.requeue(job, now_ms);
+        Self::requeue(job, now_ms);
         job.cancel = cancelled;
         self.put(job.clone())?;
         Ok(Step::On)

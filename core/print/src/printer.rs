@@ -16,7 +16,7 @@ use std::time::Duration;
 /// Longest wait for an answer to a question.
 const ANSWER: Duration = Duration::from_secs(15);
 /// Longest wait for a document to be taken.
-const TAKING: Duration = Duration::from_secs(180);
+const TAKING: Duration = Duration::from_mins(3);
 /// Jobs asked for when one is looked for by name.
 const LISTED: i32 = 200;
 

@@ -169,7 +169,7 @@ impl<S: Shelf> Queue<S> {
         if !matches!(job.stage, Stage::Failed { .. } | Stage::Unsure { .. }) {
             return Err(not_now(&job, "printed again"));
         }
-        self.requeue(&mut job, now_ms);
+        Self::requeue(&mut job, now_ms);
         self.put(job)
     }
 
@@ -225,7 +225,7 @@ impl<S: Shelf> Queue<S> {
         })
     }
 
-    pub(crate) fn requeue(&self, job: &mut Job, now_ms: i64) {
+    pub(crate) fn requeue(job: &mut Job, now_ms: i64) {
         job.stage = Stage::Queued;
         job.waits_for = Some(Wait::Turn);
         job.cancel = false;

@@ -379,13 +379,13 @@ fn each_job_says_what_it_waits_for_and_goes_on_when_that_is_mended() {
         queue.jobs()[0].status()
     };
     let paper = says(&mut queue, &|a| {
-        a.reasons = vec!["media-empty-error".into()]
+        a.reasons = vec!["media-empty-error".into()];
     });
     assert!(paper.contains("out of paper or labels"), "{paper}");
     let stopped = says(&mut queue, &|a| a.state = PrinterState::Stopped);
     assert!(stopped.contains("stopped"), "{stopped}");
     let size = says(&mut queue, &|a| {
-        a.media_ready = vec![Media::from_mm([100.0, 150.0]).unwrap()]
+        a.media_ready = vec![Media::from_mm([100.0, 150.0]).unwrap()];
     });
     assert!(
         size.contains("load 62 × 100 mm; the printer holds 100 × 150 mm"),
@@ -405,7 +405,7 @@ fn each_job_says_what_it_waits_for_and_goes_on_when_that_is_mended() {
 
     let id = add(&mut queue).unwrap();
     let never = says(&mut queue, &|a| {
-        a.media_supported = vec![Media::from_mm([210.0, 297.0]).unwrap()]
+        a.media_supported = vec![Media::from_mm([210.0, 297.0]).unwrap()];
     });
     assert_eq!(never, "printed", "the first job's");
     let wrong = queue.job(&id).unwrap().status();

@@ -134,9 +134,10 @@ fn places<'a>(text: &'a str, parts: &[String]) -> Option<Vec<&'a str>> {
     let mut text = text.strip_prefix(first.as_str())?;
     let mut found = Vec::new();
     for (i, part) in rest.iter().enumerate() {
-        let end = match i + 1 == rest.len() {
-            true => text.strip_suffix(part.as_str())?.len(),
-            false => text.find(part.as_str())?,
+        let end = if i + 1 == rest.len() {
+            text.strip_suffix(part.as_str())?.len()
+        } else {
+            text.find(part.as_str())?
         };
         found.push(&text[..end]);
         text = &text[end + part.len()..];

@@ -192,15 +192,20 @@ fn an_order_has_every_field_of_the_list() {
 fn words_of_states_receipts_and_remakes() {
     let tokens = |list: Vec<&str>| list.join(" ");
     assert_eq!(
-        tokens(OrderState::ALL.iter().map(|w| w.token()).collect()),
+        tokens(OrderState::ALL.iter().map(OrderState::token).collect()),
         "draft signed handed_over lab_hold received fitted reviewed remade closed withdrawn"
     );
     assert_eq!(
-        tokens(ReceiptAnswer::ALL.iter().map(|w| w.token()).collect()),
+        tokens(
+            ReceiptAnswer::ALL
+                .iter()
+                .map(ReceiptAnswer::token)
+                .collect()
+        ),
         "accepted question rejected"
     );
     assert_eq!(
-        tokens(RemakeCause::ALL.iter().map(|w| w.token()).collect()),
+        tokens(RemakeCause::ALL.iter().map(RemakeCause::token).collect()),
         "measurement marking cast_shape order_content lab wear patient_change"
     );
     assert!(Problem::ALL.len() >= 10);

@@ -10,10 +10,10 @@ use super::shell::ShellSpec;
 pub const PRINT_SCALE: f64 = 0.994;
 
 /// Eight stands: (azimuth, elevation, distance, aim height, roll, turned).
-fn stands(middle: [f64; 2], list: [(f64, f64, f64, f64, f64, bool); 8]) -> Vec<Stand> {
-    list.into_iter()
+fn stands(middle: [f64; 2], list: &[(f64, f64, f64, f64, f64, bool); 8]) -> Vec<Stand> {
+    list.iter()
         .map(
-            |(azimuth_deg, elevation_deg, distance_mm, aim_mm, roll_deg, turned)| Stand {
+            |&(azimuth_deg, elevation_deg, distance_mm, aim_mm, roll_deg, turned)| Stand {
                 azimuth_deg,
                 elevation_deg,
                 distance_mm,
@@ -60,7 +60,7 @@ pub fn patients() -> [Patient; 2] {
         label_turn_deg: -2.0,
         stands: stands(
             [200.0, 148.0],
-            [
+            &[
                 (24.0, 29.0, 650.0, 62.0, 1.5, false),
                 (-19.0, 36.0, 640.0, 60.0, -2.0, false),
                 (47.0, 57.0, 620.0, 60.0, 1.0, true),
@@ -94,7 +94,7 @@ pub fn patients() -> [Patient; 2] {
         label_turn_deg: 3.0,
         stands: stands(
             [200.0, 148.0],
-            [
+            &[
                 (-23.0, 29.0, 680.0, 66.0, -1.5, false),
                 (13.0, 33.0, 670.0, 62.0, 1.0, false),
                 (-49.0, 56.0, 640.0, 60.0, 0.5, true),

@@ -170,9 +170,9 @@ impl Mesh {
                 normals[*i as usize] += (b - a).cross(&(c - a));
             }
         }
-        normals
-            .iter_mut()
-            .for_each(|n| *n = n.try_normalize(1e-12).unwrap_or_else(V3::z));
+        for n in &mut normals {
+            *n = n.try_normalize(1e-12).unwrap_or_else(V3::z);
+        }
         let tree = Bvh::new(&points, &triangles);
         Self {
             points,

@@ -166,7 +166,9 @@ fn exif_block(camera: &Camera, patient: &Patient, minute: usize) -> Result<Vec<u
         value,
     });
     let mut writer = Writer::new();
-    fields.iter().for_each(|f| writer.push_field(f));
+    for field in &fields {
+        writer.push_field(field);
+    }
     let mut out = Cursor::new(Vec::new());
     writer.write(&mut out, false)?;
     Ok(out.into_inner())

@@ -33,7 +33,7 @@ pub fn scene_on(paper: Paper, laid: &[Laid], patient: &Patient, lit: bool) -> (S
     let layout = paper.layout();
     let print = Print::new(&layout, PRINT_SCALE, laid);
     let place = layout.label_place;
-    let middle = [0, 1].map(|i| (place.min_mm[i] + place.max_mm[i]) / 2.0 * PRINT_SCALE);
+    let middle = [0, 1].map(|i| f64::midpoint(place.min_mm[i], place.max_mm[i]) * PRINT_SCALE);
     let label = (
         raster::label(&patient.label),
         middle,

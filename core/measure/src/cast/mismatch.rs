@@ -323,14 +323,14 @@ pub fn hinge_mismatch(
                 up_mm: d.z,
             }
         });
-        movements.fold(None, larger)
+        movements.reduce(larger)
     };
     let ends = [-range.plantarflexion_deg, range.dorsiflexion_deg];
     let degrees = (ends[0].ceil() as i32..=ends[1].floor() as i32).map(f64::from);
     let at = degrees
         .chain(ends)
         .filter_map(largest_at)
-        .fold(None, larger)
+        .reduce(larger)
         .ok_or_else(not_defined)?;
     let [plantarflexed, dorsiflexed] = ends.map(largest_at);
 
@@ -357,9 +357,10 @@ pub fn hinge_mismatch(
     })
 }
 
-fn larger(best: Option<Movement>, next: Movement) -> Option<Movement> {
-    match best {
-        Some(best) if best.size_mm() >= next.size_mm() => Some(best),
-        _ => Some(next),
+fn larger(best: Movement, next: Movement) -> Movement {
+    if best.size_mm() >= next.size_mm() {
+        best
+    } else {
+        next
     }
 }

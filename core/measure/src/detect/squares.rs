@@ -86,7 +86,7 @@ fn read(grey: &Grey<'_>, corners: &[Px; 4], border: Border) -> Option<(u32, usiz
     for (row, line) in data.iter_mut().enumerate() {
         for (column, is_white) in line.iter_mut().enumerate() {
             let [x, y] = [column, row].map(|c| (c + border.cells()) as f64);
-            let threshold = (black.at(x, y) + white.at(x, y)) / 2.0;
+            let threshold = f64::midpoint(black.at(x, y), white.at(x, y));
             let above = cell(x, y)? - threshold;
             *is_white = above > 0.0;
             margin += above.abs() / (DATA_CELLS * DATA_CELLS) as f64;

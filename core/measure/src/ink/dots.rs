@@ -121,7 +121,7 @@ fn measure(patch: &HuePatch, blob: &[usize]) -> Ink {
         spread[1] / sum - mx * my,
         spread[2] / sum - my * my,
     );
-    let (mean, half) = ((xx + yy) / 2.0, ((xx - yy) / 2.0).hypot(xy));
+    let (mean, half) = (f64::midpoint(xx, yy), ((xx - yy) / 2.0).hypot(xy));
     let (long, short) = ((mean + half).sqrt(), (mean - half).max(0.0).sqrt());
     // A filled ellipse has area 4π·long·short; rings and bent strokes have less.
     let fill = sum / (4.0 * std::f64::consts::PI * long * short);
@@ -132,7 +132,7 @@ fn measure(patch: &HuePatch, blob: &[usize]) -> Ink {
     let px = [near[0] + mx, near[1] + my];
     for at in (0..rim.len()).filter(|&at| rim[at]) {
         let [x, y] = patch.px(at);
-        lever += ((x - px[0]).powi(2) + (y - px[1]).powi(2)) / 2.0;
+        lever += 0.5 * ((x - px[0]).powi(2) + (y - px[1]).powi(2));
     }
     let noise_px = plaster.noise / full * lever.sqrt() / sum;
     let size_px = 2.0 * (sum / std::f64::consts::PI).sqrt();

@@ -60,11 +60,13 @@ impl HuePatch {
             .map(|(_, v)| *v)
             .collect();
         let background = median(&mut plaster);
-        plaster
-            .iter_mut()
-            .for_each(|v| *v = (*v - background).abs());
+        for v in &mut plaster {
+            *v = (*v - background).abs();
+        }
         let noise = 1.4826 * median(&mut plaster);
-        excess.iter_mut().for_each(|v| *v -= background);
+        for v in &mut excess {
+            *v -= background;
+        }
         Some(Self {
             origin: from,
             width,

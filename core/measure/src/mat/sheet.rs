@@ -165,7 +165,7 @@ impl Paper {
         let top_mm = plan.page_mm[1] - ring_mm;
         let low_mm = ring_mm + STRIP_MM;
         let label_left_mm = right_mm - LABEL_MM[0];
-        let middle_mm = (low_mm + top_mm) / 2.0;
+        let middle_mm = f64::midpoint(low_mm, top_mm);
         let cast_field = Rect {
             min_mm: [low_mm, low_mm],
             max_mm: [label_left_mm, top_mm - STRIP_MM],

@@ -93,7 +93,7 @@ pub(super) fn kind_of(name: &str, bytes: &[u8]) -> Result<Kind, PhotoError> {
         [0xff, 0xd8, 0xff, ..] => Ok(Kind::Jpeg),
         [0x89, b'P', b'N', b'G', ..] => Ok(Kind::Png),
         // A copy that broke off within the first bytes.
-        [0xff] | [0xff, 0xd8] | [0x89] | [0x89, b'P'] | [0x89, b'P', b'N'] => {
+        [0xff | 0x89] | [0xff, 0xd8] | [0x89, b'P'] | [0x89, b'P', b'N'] => {
             Err(PhotoError::Truncated { photo })
         }
         _ => Err(match other_kind(bytes) {

@@ -85,7 +85,9 @@ fn exif(fields: &[(Tag, Value)]) -> Vec<u8> {
         })
         .collect();
     let mut writer = Writer::new();
-    fields.iter().for_each(|field| writer.push_field(field));
+    for field in &fields {
+        writer.push_field(field);
+    }
     let mut bytes = Cursor::new(Vec::new());
     writer.write(&mut bytes, false).expect("EXIF");
     bytes.into_inner()

@@ -129,6 +129,8 @@ pub(crate) struct Layout {
 }
 
 impl Layout {
+    /// Does not depend on the layout, unlike its siblings.
+    #[allow(clippy::unused_self)]
     pub fn shot(self, shot: usize) -> usize {
         model::POSE * shot
     }

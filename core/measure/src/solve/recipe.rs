@@ -52,7 +52,7 @@ pub(crate) fn trust_tags(problem: &mut Problem, state: &mut State) -> Result<(),
     if lens_terms::hold_needless(problem, state).ok_or(SolveError::NoConvergence)? {
         settle_robustly(problem, state)?;
     }
-    choose_projections(problem, state)?;
+    choose_projections(problem, state);
     for shot in 0..problem.shots.len() {
         let sd2 = problem.shots[shot].sd_px.max(LEAST_DROP_SD_PX).powi(2);
         let mut sums = Vec::new();
@@ -86,7 +86,7 @@ pub(crate) fn trust_tags(problem: &mut Problem, state: &mut State) -> Result<(),
 
 /// Describes lenses that need further terms from the equidistant projection where that leaves
 /// less scatter.
-fn choose_projections(problem: &mut Problem, state: &mut State) -> Result<(), SolveError> {
+fn choose_projections(problem: &mut Problem, state: &mut State) {
     let scatter = |problem: &Problem| -> f64 {
         let corner = |view: &TagView| problem.shots[view.shot].sd_px.ln();
         problem.views.iter().map(corner).sum()
@@ -105,7 +105,6 @@ fn choose_projections(problem: &mut Problem, state: &mut State) -> Result<(), So
             (*problem, *state) = (other, other_state);
         }
     }
-    Ok(())
 }
 
 /// Step 1, until the scale stays.

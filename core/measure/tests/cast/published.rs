@@ -36,9 +36,9 @@ fn foot_with_axis([forward, up, lateral]: [f64; 3], side: Side) -> Vec<(String, 
 /// Right ankle axis of the generic lower-limb model of Delp et al., IEEE Trans Biomed Eng
 /// 1990;37:757-767, as its public model file prints it (x forward, y up, z to the right, that is
 /// lateral): (−0.10501355, −0.17402245, 0.97912632).
-const ANKLE_AXIS: [f64; 3] = [-0.10501355, -0.17402245, 0.97912632];
+const ANKLE_AXIS: [f64; 3] = [-0.105_013_55, -0.174_022_45, 0.979_126_32];
 /// Its right subtalar axis: (0.78717961, 0.60474746, −0.12094949).
-const SUBTALAR_AXIS: [f64; 3] = [0.78717961, 0.60474746, -0.12094949];
+const SUBTALAR_AXIS: [f64; 3] = [0.787_179_61, 0.604_747_46, -0.120_949_49];
 
 #[test]
 fn the_published_ankle_axis_comes_out_on_both_sides() {

@@ -520,7 +520,7 @@ pub fn quantity_names() -> Vec<String> {
 
 /// Runs `f` for every seed on both cores; results in the order of the seeds.
 pub fn on_both_cores<T: Send>(seeds: std::ops::Range<u64>, f: impl Fn(u64) -> T + Sync) -> Vec<T> {
-    let middle = (seeds.start + seeds.end) / 2;
+    let middle = u64::midpoint(seeds.start, seeds.end);
     let (first, second) = (seeds.start..middle, middle..seeds.end);
     std::thread::scope(|scope| {
         let other = scope.spawn(|| second.map(&f).collect::<Vec<_>>());

@@ -281,7 +281,7 @@ impl<'a> Drawing<'a> {
             json!({"kind": "range", "points": points})
         };
         if about_middle {
-            let middle = [(pa[0] + pb[0]) / 2.0, (pa[1] + pb[1]) / 2.0];
+            let middle = [0, 1].map(|i| f64::midpoint(pa[i], pb[i]));
             self.shapes.push(fan(middle, pa));
             self.shapes.push(fan(middle, pb));
         } else {
@@ -301,10 +301,10 @@ impl<'a> Drawing<'a> {
         self.shapes.push(json!({"kind": "hinge", "at": [x, y]}));
         let toward_heel = if heel < x { -1.0 } else { 1.0 };
         self.shapes.push(json!({
-            "kind": "number", "text": whole(hinge.cast_mm[2]), "at": [x - 7.0 * toward_heel, (y + bench) / 2.0],
+            "kind": "number", "text": whole(hinge.cast_mm[2]), "at": [x - 7.0 * toward_heel, f64::midpoint(y, bench)],
         }));
         self.shapes.push(json!({
-            "kind": "number", "text": whole(hinge.cast_mm[0]), "at": [(heel + x) / 2.0, across_y - 3.2],
+            "kind": "number", "text": whole(hinge.cast_mm[0]), "at": [f64::midpoint(heel, x), across_y - 3.2],
         }));
     }
 

@@ -120,7 +120,7 @@ impl Measured {
     fn contrast(&self) -> (f64, f64) {
         let light = self.all().map(|m| m.2).fold(0.0, f64::max);
         let dark = self.all().map(|m| m.2).fold(1.0, f64::min);
-        (light - dark, (light + dark) / 2.0)
+        (light - dark, f64::midpoint(light, dark))
     }
 
     /// 7.8.4: the least margin of a module to the global threshold, as a share of the contrast. If
@@ -177,7 +177,7 @@ impl Measured {
             self.module_px[axis] + (mean(last) - mean(first)) / (last - first) as f64
         };
         let (x, y) = (pitch(0), pitch(1));
-        (x - y).abs() / ((x + y) / 2.0)
+        (x - y).abs() / f64::midpoint(x, y)
     }
 
     /// 7.8.7: the farthest a grid line's place is from where an even grid has it, in modules.

@@ -2,6 +2,8 @@
 
 use super::agreement::Estimate;
 use super::repeats::{self, Foot, Repeats};
+use crate::entry::Entry;
+use crate::follow_up::RemakeCause;
 use crate::order::{Order, OrderState};
 use crate::visit::Visit;
 use plinthside_measure::cast::ResultName;
@@ -139,7 +141,7 @@ impl Count {
         let mut causes: Vec<&str> = remakes
             .iter()
             .flat_map(|r| &r.causes)
-            .map(|cause| cause.token())
+            .map(RemakeCause::token)
             .collect();
         causes.sort_unstable();
         causes.dedup();
@@ -185,7 +187,7 @@ impl Count {
         self.comfort.extend(
             first
                 .and_then(|f| f.comfort.as_ref())
-                .and_then(|c| c.usable()),
+                .and_then(Entry::usable),
         );
     }
 

@@ -1,7 +1,12 @@
 //! Every field of an order by its path: its name, its kind, its value as printed. Screens jump to
 //! a field by its path, rules name it, paper prints it.
 
-use super::{Because, Prescription, Revision, words::*};
+use super::words::{
+    ArchFill, AssistLevel, BenchAngle, CastAfterwards, FootplateEnd, ForefootCorrection,
+    ForefootUnder, HingeDatum, HingeLineKind, HingeSides, MotionKind, RearfootPost, ShoeClosure,
+    ShoeSent, ShoeWedge, Skive, StopKind, TrialFit,
+};
+use super::{Because, Prescription, Revision};
 use crate::format;
 use crate::words::{Lang, Text};
 use serde_json::Value;

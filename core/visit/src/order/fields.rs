@@ -1,6 +1,10 @@
 //! Every field of an order. Nothing is presumed: an empty field was not chosen.
 
-use super::words::*;
+use super::words::{
+    ArchFill, AssistLevel, BenchAngle, CastAfterwards, FootplateEnd, ForefootCorrection,
+    ForefootUnder, HingeDatum, HingeLineKind, HingeSides, MotionKind, Place, RearfootPost,
+    ShoeClosure, ShoeSent, ShoeWedge, Skive, StopKind, StrapHold, StrapPlace, StrapSide, TrialFit,
+};
 use crate::entry::Entry;
 use crate::words::Extra;
 use chrono::NaiveDate;

@@ -53,7 +53,7 @@ fn mismatch(case: &Case<'_>) -> Option<Mismatch> {
     let line = &motion.hinge_line;
     let ordered = match line.kind.as_ref()? {
         HingeLineKind::Level => OrderedLine::Level {
-            external_deg: usable(&line.external_rotation_deg)?,
+            external_deg: usable(line.external_rotation_deg.as_ref())?,
         },
         _ => return None,
     };
@@ -85,15 +85,15 @@ fn mismatch(case: &Case<'_>) -> Option<Mismatch> {
 /// Where a movement ends: at the stop, or where the patient's own passive movement does.
 fn end_deg(direction: &Direction, passive: impl Fn() -> Option<f64>) -> Option<f64> {
     match direction.kind.as_ref()? {
-        MotionKind::Stopped => usable(&direction.stop_deg),
+        MotionKind::Stopped => usable(direction.stop_deg.as_ref()),
         MotionKind::Blocked => Some(0.0),
         MotionKind::Free | MotionKind::Assisted => passive(),
         MotionKind::Other(_) => None,
     }
 }
 
-fn usable(entry: &Option<Entry>) -> Option<f64> {
-    entry.as_ref().and_then(Entry::usable)
+fn usable(entry: Option<&Entry>) -> Option<f64> {
+    entry.and_then(Entry::usable)
 }
 
 fn place(place: BandPlace, lang: Lang) -> &'static str {

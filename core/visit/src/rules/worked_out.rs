@@ -157,7 +157,7 @@ fn skive_reach_share(case: &Case<'_>) -> Option<f64> {
     let angle_deg = correction
         .skive_deg
         .as_ref()
-        .and_then(|e| e.usable())
+        .and_then(crate::Entry::usable)
         .unwrap_or(SKIVE_ANGLE_DEG);
     let measured = || {
         let quantities = &case.results?.quantities;
