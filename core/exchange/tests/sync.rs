@@ -173,8 +173,15 @@ fn a_lost_device_is_struck_off_and_locked_out() {
     ));
     add(&c, "later", "written after the refusal", &[]);
     let state = visit_state(&c, "memory", "later").expect("state");
-    assert!(state.failed.is_some_and(|why| why.contains("struck off by")));
-    assert_eq!(visit_state(&b, "memory", "new").expect("state").failed, None);
+    assert!(
+        state
+            .failed
+            .is_some_and(|why| why.contains("struck off by"))
+    );
+    assert_eq!(
+        visit_state(&b, "memory", "new").expect("state").failed,
+        None
+    );
     assert!(
         c.lock().expect("lock").read("new").is_err(),
         "the struck device reads what came after"

@@ -28,7 +28,7 @@ fn main() {
         let visit = json!({"id": id, "reason": "trips over carpets", "person": {"name": "Quirinius Zwetschgenbaum"},
             "readings": [{"id": "r1", "kind": "resting_heel_deg", "repeats": [1.5, 2, -3]}],
             "casts": [{"id": "c", "side": "left", "rock_mm": {"typed": "1 mm", "value": 1.0}, "measurement": {"photos": [photo.sha256]}}],
-            "big": 9007199254740991_i64, "yes": true, "none": null, "empty": [], "text": "ä ß 漢 🦶"});
+            "big": 9_007_199_254_740_991_i64, "yes": true, "none": null, "empty": [], "text": "ä ß 漢 🦶"});
         let mut opened: Opened<Value> = store.begin(&id, VISIT, &visit, "Ada").expect("begin");
         for entry in 0..number % 20 {
             opened.value["reason"] = format!("entry {entry}").into();

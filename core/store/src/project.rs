@@ -359,7 +359,7 @@ impl Store {
                 });
                 match done {
                     Err(crate::StoreError::Damaged { .. } | crate::StoreError::Document(_)) => {
-                        unread.push(id)
+                        unread.push(id);
                     }
                     other => other?,
                 }

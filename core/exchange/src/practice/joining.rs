@@ -27,9 +27,9 @@ const CODE_SYMBOLS: usize = 26;
 const JOIN: &str = "join";
 
 /// How long a code counts.
-const COUNTS: Duration = Duration::from_secs(24 * 3600);
+const COUNTS: Duration = Duration::from_hours(24);
 /// How long a withdrawn one is remembered for a target that has not been met since.
-const REMEMBERED: Duration = Duration::from_secs(30 * 24 * 3600);
+const REMEMBERED: Duration = Duration::from_hours(30 * 24);
 
 /// A code shown here, as it is kept.
 #[derive(Serialize, Deserialize)]

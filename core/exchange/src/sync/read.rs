@@ -54,9 +54,9 @@ impl<L: Local + ?Sized> Run<'_, '_, L> {
         let mut problems = std::mem::take(&mut self.report.problems);
         let mut kept = Ok(());
         problems.retain(|problem| {
-            let missing = match (problem.kind, self.names.place_of(&problem.file)) {
-                (Kind::Missing, Some(place)) => place,
-                _ => return true,
+            let (Kind::Missing, Some(missing)) = (problem.kind, self.names.place_of(&problem.file))
+            else {
+                return true;
             };
             match self.local.mark(&gone(&missing)) {
                 Ok(mark) => mark.is_none(),

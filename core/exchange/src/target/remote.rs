@@ -17,7 +17,7 @@ use tokio::runtime::Runtime;
 
 const CONNECT: Duration = Duration::from_secs(10);
 /// A photograph of 3 MB over 100 kbit/s.
-const REQUEST: Duration = Duration::from_secs(300);
+const REQUEST: Duration = Duration::from_mins(5);
 /// How long a target may take to say whether it is there.
 const ANSWER: Duration = Duration::from_secs(5);
 /// Photographs under way together: their waiting for the disk or the line overlaps, and two of
@@ -174,7 +174,7 @@ fn patience() -> RetryConfig {
             base: 2.0,
         },
         max_retries: 3,
-        retry_timeout: Duration::from_secs(60),
+        retry_timeout: Duration::from_mins(1),
     }
 }
 

@@ -118,7 +118,11 @@ fn by_halves(picture: &Luma<'_>, shrink: usize, found: &mut Vec<FoundCode>) {
     let seam = SEAM_PX.min(middle);
     let read = |from: usize, to: usize| {
         let part = picture.rows(from, to);
-        let part = if shrink > 1 { part.shrunk(shrink) } else { part };
+        let part = if shrink > 1 {
+            part.shrunk(shrink)
+        } else {
+            part
+        };
         let mut found = Vec::new();
         let attempt = Attempt::new(&part, shrink as f64).below(from);
         attempt.run(Threshold::Blocks, &mut found);

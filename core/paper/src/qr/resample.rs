@@ -48,7 +48,7 @@ pub(super) fn modules(
                 high = high.max(grey[yy * size + xx]);
             }
         }
-        (low + high) / 2.0
+        f64::midpoint(low, high)
     };
     let bits = |dark: &dyn Fn(usize, usize) -> bool| {
         let mut bits = BitMatrix::new(size as u32, size as u32).ok()?;
@@ -125,7 +125,7 @@ fn otsu(values: &[f64]) -> f64 {
         let between = k * (n - k) * gap * gap;
         if between > best {
             best = between;
-            at = (pair[0] + pair[1]) / 2.0;
+            at = f64::midpoint(pair[0], pair[1]);
         }
     }
     at

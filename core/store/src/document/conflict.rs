@@ -83,7 +83,7 @@ impl Document {
             );
         }
         if let Some((_, op)) = node.removals.first() {
-            let newest = self.newest(node);
+            let newest = newest(node);
             report(
                 ConflictKind::RemovedAndChanged,
                 vec![(node.json(), &newest), (Value::Null, op)],
@@ -102,7 +102,7 @@ impl Document {
                         .collect();
                     report(ConflictKind::Changed, all);
                 } else if node.live_json() != frozen.json() {
-                    let newest = self.newest(node);
+                    let newest = newest(node);
                     let both = vec![(frozen.json(), &frozen.op), (node.live_json(), &newest)];
                     report(ConflictKind::ChangedWhileSigned, both);
                 }
@@ -177,26 +177,25 @@ impl Document {
         let change = self.doc.get_change_meta_by_hash(hash)?;
         serde_json::from_str(change.message.as_deref()?).ok()
     }
+}
 
-    /// The newest operation inside a node.
-    fn newest(&self, node: &Node) -> ObjId {
-        fn later(a: ObjId, b: ObjId) -> ObjId {
-            let counter = |op: &ObjId| {
-                if let ObjId::Id(counter, ..) = op {
-                    *counter
-                } else {
-                    0
-                }
-            };
+/// The newest operation inside a node.
+fn newest(node: &Node) -> ObjId {
+    let inside: Vec<&Node> = match &node.kind {
+        Kind::Leaf(_) => Vec::new(),
+        Kind::Record { fields, .. } => fields.values().collect(),
+        Kind::List { items, .. } => items.iter().map(|item| &item.node).collect(),
+    };
+    let counter = |op: &ObjId| match op {
+        ObjId::Id(counter, ..) => *counter,
+        ObjId::Root => 0,
+    };
+    inside
+        .into_iter()
+        .map(newest)
+        .fold(node.op.clone(), |a, b| {
             if counter(&b) > counter(&a) { b } else { a }
-        }
-        let own = node.op.clone();
-        match &node.kind {
-            Kind::Leaf(_) => own,
-            Kind::Record { fields, .. } => fields.values().map(|n| self.newest(n)).fold(own, later),
-            Kind::List { items, .. } => items.iter().map(|i| self.newest(&i.node)).fold(own, later),
-        }
-    }
+        })
 }
 
 /// Groups of elements with one number that no later revision has settled.

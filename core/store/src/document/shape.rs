@@ -200,7 +200,9 @@ fn feed(value: &Value, hash: &mut Sha256) {
     match value {
         Value::Array(items) => {
             hash.update(b"[");
-            items.iter().for_each(|item| feed(item, hash));
+            for item in items {
+                feed(item, hash);
+            }
             hash.update(b"]");
         }
         Value::Object(members) => {

@@ -34,7 +34,7 @@ fn a_signed_order_is_frozen_and_an_amendment_is_a_new_revision_with_a_reason() {
             v["orders"][0]["revisions"]
                 .as_array_mut()
                 .expect("list")
-                .push(new)
+                .push(new);
         }
     };
     assert!(matches!(
