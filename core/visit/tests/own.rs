@@ -7,6 +7,7 @@ use plinthside_visit::rules::{Level, RuleSet};
 use plinthside_visit::verdict::{Call, Check, OwnLimit, Range, Tolerances};
 use plinthside_visit::words::Lang;
 
+#[allow(clippy::unnecessary_wraps)] // as the table holds it
 fn range(high: f64) -> Option<Range> {
     Some(Range {
         low: None,
