@@ -209,7 +209,7 @@ pub fn show(app: &App, session: &mut Session) {
         ui::Screen::Examine => data.set_examine(question_list(open, screen, tables, &checks, lang)),
         ui::Screen::Position => {
             data.set_position_before(open.position_before().is_some());
-            data.set_position(question_list(open, screen, tables, &checks, lang))
+            data.set_position(question_list(open, screen, tables, &checks, lang));
         }
         _ => {}
     }

@@ -358,7 +358,7 @@ mod tests {
         let index = taking.offered.iter().position(|o| o.name == "b.jpg");
         taking.choose(index.expect("offered"));
         assert_eq!(names(taking.wanted(None, None)), ["b.jpg"]);
-        let later = SystemTime::now() + std::time::Duration::from_secs(60);
+        let later = SystemTime::now() + std::time::Duration::from_mins(1);
         taking.choose(index.expect("offered"));
         assert!(
             taking.wanted(None, Some(later)).is_empty(),

@@ -43,7 +43,7 @@ pub fn until(window: &Window, what: &str, holds: impl Fn(&Session) -> bool) {
     let start = Instant::now();
     while !holds(&window.inner.session.borrow()) {
         assert!(
-            start.elapsed() < Duration::from_secs(120),
+            start.elapsed() < Duration::from_mins(2),
             "waited in vain for {what}"
         );
         std::thread::sleep(Duration::from_millis(10));

@@ -59,7 +59,9 @@ fn a_search_for_tags_that_was_stopped_says_so_and_is_taken_up_again() {
 #[test]
 fn work_posted_after_a_stop_is_done() {
     let (tell, told) = std::sync::mpsc::channel();
-    let worker = Worker::new(move || drop(tell.send(())));
+    let worker = Worker::new(move || {
+        let _ = tell.send(());
+    });
     let missing = || vec![PathBuf::from("/nowhere/a.jpg"), "/nowhere/b.jpg".into()];
     let take = |case| Job::Take {
         case,
@@ -199,8 +201,8 @@ fn both_feet_are_heard_and_told_apart_whichever_is_in_hand() {
         s.voice = Box::new(ear.clone());
         s.begin_visit(vec![Side::Left, Side::Right], None);
         let visit = &mut s.open.as_mut().expect("open").case.visit;
-        let ago = |seconds| Some(now - chrono::TimeDelta::seconds(seconds));
-        questions::record_mut(visit, Side::Left).dipped_at = ago(2);
+        let dipped = now - chrono::TimeDelta::seconds(2);
+        questions::record_mut(visit, Side::Left).dipped_at = Some(dipped);
         s.go(Screen::Cast);
     });
     // Turned away from the foot that sets.
@@ -285,7 +287,10 @@ fn every_photograph_that_is_no_use_says_why_and_the_good_one_is_taken_in() {
         ("2-text.jpg", b"no picture at all".to_vec()),
         ("3-cut.jpg", good[..good.len() / 3].to_vec()),
         ("4-mirrored.jpg", turned(photo.fliph())),
-        ("5-foreign.jpg", turned(image::DynamicImage::new_rgb8(2000, 1500))),
+        (
+            "5-foreign.jpg",
+            turned(image::DynamicImage::new_rgb8(2000, 1500)),
+        ),
         ("6-doubled.jpg", good),
     ];
     let paths: Vec<PathBuf> = files

@@ -19,13 +19,13 @@ use std::time::{Duration, Instant};
 /// Between two looks while a code is shown, or while this device waits to be let in.
 const WAITING: Duration = Duration::from_secs(5);
 /// So long a code is looked after.
-const PATIENCE: Duration = Duration::from_secs(15 * 60);
+const PATIENCE: Duration = Duration::from_mins(15);
 /// Between two times that progress is told.
 const STEP: Duration = Duration::from_millis(200);
 /// Between two looks for the answers of labs, where nobody asked.
-const ANSWERS: Duration = Duration::from_secs(10 * 60);
+const ANSWERS: Duration = Duration::from_mins(10);
 /// So long nothing runs by itself after somebody has stopped it.
-const REST: Duration = Duration::from_secs(15 * 60);
+const REST: Duration = Duration::from_mins(15);
 /// A target that refused is asked again after twice as long, so many times over.
 const MOST_DOUBLINGS: u32 = 5;
 

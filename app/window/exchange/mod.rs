@@ -28,7 +28,7 @@ use std::time::Duration;
 use words::remark;
 
 /// Between two looks at the targets.
-const EVERY: Duration = Duration::from_secs(60);
+const EVERY: Duration = Duration::from_mins(1);
 
 /// What the screen of other devices stands on.
 pub struct Exchange {

@@ -17,7 +17,7 @@ use std::sync::atomic::AtomicBool;
 use std::time::Duration;
 
 const ADDRESS: &str = "Address: a folder, https://… (WebDAV) or s3://…";
-pub(super) const NEVER: Duration = Duration::from_secs(3600);
+pub(super) const NEVER: Duration = Duration::from_hours(1);
 const OFTEN: Duration = Duration::from_millis(200);
 
 pub(super) fn shown(window: &Window) -> ExchangeView {

@@ -6,6 +6,7 @@ use plinthside_measure::ink::{self, InkDot};
 use plinthside_measure::marks::MarkName;
 use plinthside_measure::observed::{MarkView, PhotoTags, Px};
 use plinthside_measure::predict;
+use plinthside_measure::quantity::NORMAL_95;
 use plinthside_ui as ui;
 use plinthside_visit::{Lang, format};
 use std::fmt::Write;
@@ -191,7 +192,7 @@ impl Marking {
             views: views as i32,
             // The widest axis, as half of the 95 % interval.
             error: point
-                .map(|(sd, _)| format!("{} mm", format::number(1.96 * sd.max(), 1, lang)))
+                .map(|(sd, _)| format!("{} mm", format::number(NORMAL_95 * sd.max(), 1, lang)))
                 .unwrap_or_default()
                 .into(),
         }

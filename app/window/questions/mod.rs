@@ -268,7 +268,7 @@ impl<T: Clone + PartialEq, At: Copy> Asking<T, At> {
         let start = if scale.low <= 0.0 {
             0.0
         } else {
-            (scale.low + scale.high) / 2.0
+            f64::midpoint(scale.low, scale.high)
         };
         self.set(
             visit,
@@ -309,7 +309,7 @@ impl<T: Clone + PartialEq, At: Copy> Asking<T, At> {
             numbers.push(scale.entry(last));
             let repeat = numbers.len() - 1;
             self.change(visit, |question, visit, _| {
-                question.write(visit, side, numbers)
+                question.write(visit, side, numbers);
             });
             self.repeat = repeat;
         }
@@ -327,7 +327,7 @@ impl<T: Clone + PartialEq, At: Copy> Asking<T, At> {
                 && q.shown(visit, side, Lang::En).is_empty()
         });
         self.change(visit, |question, visit, _| {
-            question.choose(visit, side, index)
+            question.choose(visit, side, index);
         });
         first
     }

@@ -121,5 +121,7 @@ fn write(folder: &Path) {
             receipt.revision, receipt.answer, receipt.by, receipt.reason
         );
     }
-    told.iter().for_each(|line| println!("{line}"));
+    for line in told {
+        println!("{line}");
+    }
 }

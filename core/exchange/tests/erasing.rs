@@ -50,7 +50,7 @@ fn whoever_comes_after_a_long_run_of_erased_batches_reads_on_behind_it() {
     // A laggard that has not read one of them, and a newcomer.
     let c = store(folder.path(), "C");
     for device in [&b, &c] {
-        if std::ptr::eq(device, &c) {
+        if std::ptr::eq(device, &raw const c) {
             join(&a, &c, "Tablet C", &target);
         }
         let told = run(device, &target);

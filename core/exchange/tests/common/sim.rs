@@ -323,7 +323,7 @@ impl Unreliable {
         self.dice.lock().expect("lock").random_range(0..1000) < self.faults
     }
 
-    fn broken(&self, what: &str) -> TargetError {
+    fn broken(what: &str) -> TargetError {
         TargetError::Unreachable {
             target: "simulated".into(),
             why: what.into(),
@@ -334,7 +334,7 @@ impl Unreliable {
 impl Target for Unreliable {
     fn list(&self, folder: &str) -> std::result::Result<Vec<String>, TargetError> {
         if self.unlucky() {
-            return Err(self.broken("503"));
+            return Err(Self::broken("503"));
         }
         let stale = self.unlucky() || self.unlucky();
         let files = if stale {
@@ -353,7 +353,7 @@ impl Target for Unreliable {
     }
     fn get(&self, name: &str) -> std::result::Result<Vec<u8>, TargetError> {
         if self.unlucky() {
-            return Err(self.broken("dropped in mid-body"));
+            return Err(Self::broken("dropped in mid-body"));
         }
         let found = self
             .files
@@ -389,7 +389,7 @@ impl Target for Unreliable {
     }
     fn delete(&self, name: &str) -> std::result::Result<(), TargetError> {
         if self.unlucky() {
-            return Err(self.broken("connection reset"));
+            return Err(Self::broken("connection reset"));
         }
         self.files.lock().expect("lock").remove(name);
         Ok(())
