@@ -121,10 +121,16 @@ impl<'a> Finger<'a> {
             .unwrap_or_else(|| panic!("no dial for {title}"));
         let wanted: f32 = value.parse().expect("a number");
         let theme = self.window.app.global::<Theme>();
-        let (held_px, touch_px) = (theme.get_px_per_mm(), theme.get_touch());
+        let held_px = theme.get_px_per_mm();
+        let stepper_px = match self.data().get_screen() {
+            Screen::Position | Screen::Inspect => theme.get_wet(),
+            _ => theme.get_touch(),
+        };
         // The middle of the ring, as the dial lays it out.
         let (at, size) = (dial.absolute_position(), dial.size());
-        let below = (1.45 * theme.get_numeral()).min(150.0).max(touch_px + 16.0);
+        let below = (1.45 * theme.get_numeral())
+            .min(150.0)
+            .max(stepper_px + 28.0);
         let rim = 20.0 + 1.25 * theme.get_small();
         let radius = (size.width / 2.0 - rim - 20.0).min(size.height - rim - 4.0 - below);
         let ring = radius.max(60.0) - 13.0;
