@@ -66,12 +66,16 @@ def test_a_package_dropped_on_the_window_leads_to_its_screen(tmp_path):
     package.write_bytes(b"age-encryption.org/v1\n")
     photograph = tmp_path / "cast.jpg"
     photograph.write_bytes(b"\xff\xd8\xff")
+    notes = tmp_path / "notes.txt"
+    notes.write_text("trim line as before")
     screen = Screen(1280, 800)
     hand = Hand(screen, tmp_path)
     try:
         hand.open()
-        # Anything else that is dropped leaves the screen as it is and says so.
+        # A photograph has no visit here, anything else no screen: both leave it as it is and say so.
         assert drop(screen.display, photograph)
+        hand.until(lambda all: any("step Photographs of a visit" in e["name"] for e in all), "a sentence")
+        assert drop(screen.display, notes)
         hand.until(lambda all: any(".age" in e["name"] for e in all), "a sentence")
         assert not any(e["name"] == "Open the package" for e in hand.elements())
         assert drop(screen.display, package)
