@@ -6,8 +6,9 @@
 //! ```
 //!
 //! STORE is made or opened behind its door as ever; PICTURES is the folder looked through for
-//! photographs. LIST is written anew whenever something on the screen changed: name, role, value and
-//! the rectangle of each element that a screen reader would find. Nothing else differs from the program.
+//! photographs. LIST is written anew at every turn, with the turn's number, so that a reader knows when
+//! what it sent has been dealt with: name, role, value and the rectangle of each element that a screen
+//! reader would find. Nothing else differs from the program.
 #![allow(clippy::expect_used)]
 
 use i_slint_backend_testing::{ElementHandle, ElementRoot};
@@ -31,15 +32,14 @@ fn described(element: &ElementHandle) -> Option<serde_json::Value> {
     }))
 }
 
-fn listed(window: &Window) -> String {
+fn listed(window: &Window) -> Vec<serde_json::Value> {
     let elements = window
         .app()
         .root_element()
         .query_descendants()
         .match_predicate(|e| e.accessible_role().is_some())
         .find_all();
-    let all: Vec<_> = elements.iter().filter_map(described).collect();
-    serde_json::Value::from(all).to_string()
+    elements.iter().filter_map(described).collect()
 }
 
 /// Written beside and moved into place, so that no reader sees half of it.
@@ -61,16 +61,14 @@ fn main() {
     }
     let window = std::rc::Rc::new(Window::new(session).expect("a screen"));
     let (timer, shown) = (slint::Timer::default(), window.clone());
-    let mut before = String::new();
+    let mut turn = 0_u64;
     timer.start(
         slint::TimerMode::Repeated,
         Duration::from_millis(60),
         move || {
-            let now = listed(&shown);
-            if now != before {
-                write(&list, &now);
-                before = now;
-            }
+            turn += 1;
+            let now = serde_json::json!({ "turn": turn, "elements": listed(&shown) });
+            write(&list, &now.to_string());
         },
     );
     window.run().expect("a screen");

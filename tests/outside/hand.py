@@ -71,11 +71,14 @@ class Hand:
     def xdotool(self, *arguments):
         subprocess.run(["xdotool", *arguments], env=self.environment, check=True, stdout=subprocess.DEVNULL)
 
-    def elements(self):
+    def listed(self):
         try:
             return json.loads(self.list.read_text())
         except FileNotFoundError:
-            return []
+            return {"turn": 0, "elements": []}
+
+    def elements(self):
+        return self.listed()["elements"]
 
     def until(self, holds, what, seconds=60):
         start = time.monotonic()
@@ -100,12 +103,14 @@ class Hand:
         return 0 <= x < self.screen.width and 0 <= y < self.screen.height
 
     def settled(self):
-        """The list stays as it is: what was touched has been answered."""
-        before, since = None, time.monotonic()
-        while time.monotonic() - since < 0.16:
-            now = self.elements()
-            if now != before:
-                before, since = now, time.monotonic()
+        """What was touched has been answered: over a few of the program's own turns, however long
+        they take on a busy machine, the list stays as it is."""
+        before, limit = self.listed(), time.monotonic() + 60
+        while (now := self.listed())["turn"] < before["turn"] + 3:
+            if now["elements"] != before["elements"]:
+                before = now
+            if self.process.poll() is not None or time.monotonic() > limit:
+                return
             time.sleep(0.03)
 
     def touch_at(self, x, y, times=1):
@@ -113,8 +118,11 @@ class Hand:
         self.xdotool("mousemove", str(round(x)), str(round(y)), *click)
         self.touches += times
 
-    def touch(self, name, seconds=60, times=1):
-        e = self.until(lambda all: self.find(name, all), f"“{name}”", seconds)
+    def touch(self, name, *instead, seconds=60, times=1):
+        """Touches the control of that name, or where there is none, one of the others."""
+        names = (name, *instead)
+        found = lambda all: next(filter(None, (self.find(n, all) for n in names)), None)
+        e = self.until(found, " or ".join(f"“{n}”" for n in names), seconds)
         self.touch_at(e["x"] + e["width"] / 2, e["y"] + e["height"] / 2, times)
         self.settled()
 

@@ -124,7 +124,7 @@ ORDER = {"Plantarflexion": "free", "Dorsiflexion": "assisted", "Dorsiflexion ass
 
 def on(hand):
     """On to the next field that is still to be answered, or to the next one."""
-    hand.touch("Next to answer" if hand.has("Next to answer") else "Next field")
+    hand.touch("Next to answer", "Next field")
 
 
 def order(hand):
