@@ -7,4 +7,7 @@
 //! [`Data`] is state, set by the program; [`Backend`] is intents, answered by it; [`Theme`] holds
 //! the look. Callbacks only post what is wanted, the new state comes back through `Data`.
 
+// Of generated code; looking it through for lints takes minutes and mends nothing.
+#![allow(clippy::all)]
+
 slint::include_modules!();
