@@ -6,9 +6,11 @@
 //! then expects that everything arrives and nothing was lost.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
-#[path = "../tests/common/mod.rs"]
+#[allow(dead_code)] // it needs a part of what the tests share
+#[path = "../tests/exchange/common/mod.rs"]
 mod common;
-#[path = "../tests/common/contract.rs"]
+#[allow(dead_code)] // it needs a part of what the tests share
+#[path = "../tests/exchange/contract.rs"]
 mod contract;
 
 use plinthside_exchange::{Target, TargetSpec, answers, connect};

@@ -4,9 +4,11 @@
 //! three devices and twenty visits a day in one bucket, over five days.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
-#[path = "../tests/common/mod.rs"]
+#[allow(dead_code)] // it needs a part of what the tests share
+#[path = "../tests/exchange/common/mod.rs"]
 mod common;
-#[path = "../tests/common/sim.rs"]
+#[allow(dead_code)] // it needs a part of what the tests share
+#[path = "../tests/exchange/sim.rs"]
 mod sim;
 
 use common::{store, visit};

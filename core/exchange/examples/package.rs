@@ -5,7 +5,8 @@
 //! `package unseal FILE KEY` opens whatever `age` sealed.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
-#[path = "../tests/common/order.rs"]
+#[allow(dead_code)] // it needs a part of what the tests share
+#[path = "../tests/exchange/order.rs"]
 mod order;
 
 use order::{invented, signed};

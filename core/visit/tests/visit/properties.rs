@@ -1,9 +1,6 @@
 //! Whatever a visit holds: no rule, verdict or figure fails, and everything said has its reason.
-#![allow(clippy::unwrap_used, clippy::expect_used)]
 
-mod common;
-
-use common::{complete, day, measured, quantity};
+use crate::common::{complete, day, measured, quantity};
 use plinthside_measure::cast::ResultName;
 use plinthside_measure::marks::Side;
 use plinthside_visit::examination::reading_kinds;
@@ -183,7 +180,7 @@ proptest! {
 
     #[test]
     fn any_text_is_a_rule_file_or_a_named_line(cut in 0_usize..20_000, junk in "\\PC{0,8}") {
-        let text = include_str!("../data/rules.toml");
+        let text = include_str!("../../data/rules.toml");
         let cut = (0..=cut.min(text.len())).rev().find(|i| text.is_char_boundary(*i)).unwrap();
         let broken = format!("{}{junk}", &text[..cut]);
         if let Err(e) = RuleSet::parse("own.toml", &broken) {

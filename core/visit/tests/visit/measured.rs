@@ -1,9 +1,6 @@
 //! From marks on a cast through its results to verdict and order, nothing made up in between.
-#![allow(clippy::unwrap_used, clippy::expect_used)]
 
-mod common;
-
-use common::{complete, day, entry, number};
+use crate::common::{complete, day, entry, number};
 use nalgebra::DMatrix;
 use plinthside_measure::cast::{
     self, CalfBand, CastPoints, MeasuredPoint, MotionRange, OrderedLine, ResultName, Results,
@@ -191,7 +188,7 @@ fn what_a_level_hinge_line_costs_is_said_from_cast_band_and_range() {
     )
     .unwrap();
     let text = said(&visit).unwrap();
-    let mm = format!("up to {:.1} ± ", expected.largest.value);
+    let mm = format!("up to {:.0} ± ", expected.largest.value);
     assert!(text.get(Lang::En).contains(&mm), "{text:?}, {mm}");
     assert!(expected.largest.value > 1.0 && expected.largest.value < 10.0);
     // Free motion ends where the patient's own does; without that reading nothing is said.

@@ -1,8 +1,6 @@
 //! Statistics of the practice against printed worked examples.
-#![allow(clippy::unwrap_used, clippy::expect_used)]
 
-mod common;
-
+use crate::common;
 use plinthside_measure::cast::ResultName;
 use plinthside_measure::marks::Side;
 use plinthside_visit::cast_record::Measurement;

@@ -1,5 +1,4 @@
 //! What a clinic sets itself: limits, rules switched off, its own rule file.
-#![allow(clippy::unwrap_used, clippy::expect_used)]
 
 use plinthside_visit::Clinic;
 use plinthside_visit::knowledge::Knowledge;

@@ -1,10 +1,7 @@
 //! The twelve scenarios every release passes, as far as the clinical core carries them.
 //! Those that need the camera, the store or the label are taken up where those are.
-#![allow(clippy::unwrap_used, clippy::expect_used)]
 
-mod common;
-
-use common::{
+use crate::common::{
     after, choice, compare, complete, day, entry, measured, number, prescriber, quantity, results,
     visit, when,
 };

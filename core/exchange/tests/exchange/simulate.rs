@@ -2,16 +2,11 @@
 //! same, and nothing that was entered and not erased is lost.
 //!
 //! `RUNS=n` asks for another number of runs than 1000.
-#![allow(clippy::expect_used)]
 
-mod common;
-#[path = "common/sim.rs"]
-mod sim;
-
+use crate::sim::{self, Device, Files, Unreliable};
 use plinthside_exchange::{Devices, Memory, Sync, Target, sync};
 use rand::rngs::StdRng;
 use rand::{Rng, SeedableRng};
-use sim::{Device, Files, Unreliable};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 

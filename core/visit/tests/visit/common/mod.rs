@@ -1,5 +1,4 @@
 //! Small builders shared by the tests.
-#![allow(dead_code, clippy::unwrap_used)]
 
 use chrono::{DateTime, NaiveDate};
 use plinthside_measure::cast::{

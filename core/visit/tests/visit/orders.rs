@@ -1,9 +1,8 @@
 //! Filling, signing, and what the paper gets of it.
-#![allow(clippy::unwrap_used, clippy::expect_used)]
 
-mod common;
-
-use common::{complete, day, entry, measured, prescriber, results, rules, signing, visit};
+use crate::common::{
+    self, complete, day, entry, measured, prescriber, results, rules, signing, visit,
+};
 use plinthside_measure::cast::{HingeFrom, ResultName};
 use plinthside_measure::marks::Side;
 use plinthside_visit::examination::Dimension;

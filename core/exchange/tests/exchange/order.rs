@@ -1,5 +1,4 @@
 //! An invented order, for the tests of packages and for the example.
-#![allow(clippy::expect_used)]
 
 use plinthside_visit::Visit;
 use plinthside_visit::order::Signature;

@@ -1,13 +1,10 @@
 //! Each rule of the shipped list on a whole visit: it fires where it should, at its limit, and
 //! is silent just beside it. Facts are set where the clinician enters them, so that a rule that
 //! reads the wrong field fails here.
-#![allow(clippy::unwrap_used, clippy::expect_used)]
 
-#[path = "../common/mod.rs"]
-mod common;
 mod table;
 
-use common::{after, choice, complete, day, entry, number, quantity, results, when};
+use crate::common::{after, choice, complete, day, entry, number, quantity, results, when};
 use plinthside_measure::cast::{ResultName, Results};
 use plinthside_measure::marks::Side;
 use plinthside_visit::person::{Condition, Consent, ConsentFor};

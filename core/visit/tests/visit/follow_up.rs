@@ -1,9 +1,6 @@
 //! After signing: hand-over, the lab's answer, amendment, fitting, review, remake, leaflet.
-#![allow(clippy::unwrap_used, clippy::expect_used)]
 
-mod common;
-
-use common::{after, complete, entry, prescriber, rules, signing, when};
+use crate::common::{after, complete, entry, prescriber, rules, signing, when};
 use plinthside_measure::marks::Side;
 use plinthside_visit::figures::practice;
 use plinthside_visit::follow_up::{

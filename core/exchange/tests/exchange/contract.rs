@@ -1,5 +1,4 @@
 //! What every target must do, and a whole exchange over it.
-#![allow(dead_code, clippy::expect_used)]
 
 use crate::common::{add, edit, pair, reason, run};
 use plinthside_exchange::{Target, TargetError};

@@ -1,12 +1,7 @@
 //! Sealed packages: what a lab, a stranger and an evil file cannot do with them.
-#![allow(clippy::expect_used)]
 
-mod common;
-#[path = "common/order.rs"]
-mod order;
-
-use common::{join, memory, store};
-use order::{invented, signed};
+use crate::common::{join, memory, store};
+use crate::order::{invented, signed};
 use plinthside_exchange::package::lab_path;
 use plinthside_exchange::{
     Answer, Devices, ExchangeError, PackInputs, Package, SecretKey, Sender, Target, open, pack,

@@ -3,7 +3,6 @@
 //! A record is a set of edits (who, which); merging is union, so what is lost or kept shows
 //! exactly. Every call may be where the device is killed: what the call did stays done, the run is
 //! dropped, and the next begins anew from what the device remembers.
-#![allow(dead_code, clippy::expect_used)]
 
 use plinthside_exchange::{ExchangeError, Local, Result, Taken, Target, TargetError, Whole};
 use plinthside_store::{Changed, Incoming, StoreError};

@@ -1,9 +1,6 @@
 //! An order from draft to its end, and reasons to go past a block.
-#![allow(clippy::unwrap_used, clippy::expect_used)]
 
-mod common;
-
-use common::{after, choice, complete, day, entry, prescriber, rules, signing, visit};
+use crate::common::{after, choice, complete, day, entry, prescriber, rules, signing, visit};
 use plinthside_measure::marks::Side;
 use plinthside_visit::Visit;
 use plinthside_visit::follow_up::{Fitting, Remake, RemakeCause};

@@ -1,10 +1,9 @@
 //! Erasures over targets that are cut off, set back, or one of two; over devices that are away,
 //! struck off, new or restored: no file with an erased visit stays, and nobody gets stuck.
-#![allow(clippy::expect_used)]
 
-mod common;
-
-use common::{add, batches, edit, join, memory, pair, reason, run, store, sync_at, try_sync};
+use crate::common::{
+    add, batches, edit, join, memory, pair, reason, run, store, sync_at, try_sync,
+};
 use plinthside_exchange::{Devices, Memory, Report, Target, TargetError, visit_state};
 use plinthside_store::{Kdf, Options, Store, restore};
 use std::collections::BTreeSet;

@@ -1,5 +1,5 @@
 //! Shared by the tests: stores that cost little, practices, a target that fails on demand.
-#![allow(dead_code, clippy::expect_used)]
+#![allow(clippy::expect_used)]
 
 use plinthside_exchange::{Devices, ExchangeError, Memory, Report, Sync, Target, sync};
 use plinthside_store::{Kdf, Options, Store};

@@ -1,9 +1,6 @@
 //! Devices of one practice over a target in memory, with real stores.
-#![allow(clippy::expect_used)]
 
-mod common;
-
-use common::{add, edit, join, memory, pair, reason, run, store, try_sync};
+use crate::common::{add, edit, join, memory, pair, reason, run, store, try_sync};
 use plinthside_exchange::{Devices, ExchangeError, Memory, ProblemKind, Target, visit_state};
 use plinthside_store::Store;
 use std::sync::Mutex;

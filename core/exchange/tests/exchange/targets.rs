@@ -1,11 +1,7 @@
 //! The contract of targets on memory and on a folder. The servers are started by
 //! `tests/outside/test_exchange_targets.py`, which runs the same suite through `examples/contract`.
-#![allow(clippy::expect_used)]
 
-mod common;
-#[path = "common/contract.rs"]
-mod contract;
-
+use crate::{common, contract};
 use plinthside_exchange::{Memory, TargetError, TargetSpec, Targets, answers, connect};
 
 #[test]

@@ -1,5 +1,4 @@
 //! Everything an examination, a cast record and an order must be able to hold, by name.
-#![allow(clippy::unwrap_used, clippy::expect_used)]
 
 use plinthside_visit::aids::{CheckLists, Help};
 use plinthside_visit::cast_record::{CastRecord, Inspection};

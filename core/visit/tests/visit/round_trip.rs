@@ -1,9 +1,6 @@
 //! What a newer version wrote survives; what was typed survives; files in force.
-#![allow(clippy::unwrap_used, clippy::expect_used)]
 
-mod common;
-
-use common::{complete, measured};
+use crate::common::{self, complete, measured};
 use plinthside_measure::marks::Side;
 use plinthside_visit::cast_record::Measurement;
 use plinthside_visit::knowledge::{ClinicFile, Knowledge};
@@ -54,11 +51,7 @@ fn unknown_fields_and_words_survive() {
     // Maps from free keys (dimensions, consents by list …) hold objects of their own; they too.
     let measurement = json["casts"][0]["measurement"]["results"].take();
     newer(&mut json);
-    // `checked` and `because` and `overrides` are maps by key: an unknown key there is data.
-    json["checked"]
-        .as_object_mut()
-        .unwrap()
-        .remove("from_a_newer_version");
+    // `because` and `overrides` are maps by key: an unknown key there is data.
     let revision = &mut json["orders"][0]["revisions"][0];
     for path in ["because", "overrides"] {
         revision[path]
@@ -135,13 +128,13 @@ fn a_broken_clinic_file_leaves_the_shipped_in_force() {
         file("checklists.toml", "schema = 2\nlist = []"),
         file(
             "timers.toml",
-            include_str!("../data/timers.toml")
+            include_str!("../../data/timers.toml")
                 .replace("mould_s = 90", "mould_s = 900")
                 .as_str(),
         ),
         file(
             "leaflet.toml",
-            include_str!("../data/leaflet.toml")
+            include_str!("../../data/leaflet.toml")
                 .replacen("[1, 2", "[1, 25", 1)
                 .as_str(),
         ),
@@ -181,7 +174,7 @@ examples = [ { fires = true, given = { pain_0_10 = 7 } }, { fires = false, given
     assert_eq!(all.rules.rules.len(), shipped.rules.rules.len() + 1);
     let (_, refused) = take(&own.replace("\"note\"", "\"absolute_block\""));
     assert!(refused[0].problem.contains("stops for good"));
-    let softer = include_str!("../data/rules.toml")
+    let softer = include_str!("../../data/rules.toml")
         .replace("level = \"absolute_block\"", "level = \"note\"");
     let (all, refused) = take(&softer);
     assert!(refused.is_empty(), "{refused:?}");
@@ -189,8 +182,11 @@ examples = [ { fires = true, given = { pain_0_10 = 7 } }, { fires = false, given
         all.rules.rule("sides-differ").unwrap().level,
         Level::AbsoluteBlock
     );
-    let milder =
-        include_str!("../data/rules.toml").replacen("level = \"caution\"", "level = \"note\"", 1);
+    let milder = include_str!("../../data/rules.toml").replacen(
+        "level = \"caution\"",
+        "level = \"note\"",
+        1,
+    );
     assert_eq!(
         take(&milder)
             .0
@@ -206,15 +202,9 @@ examples = [ { fires = true, given = { pain_0_10 = 7 } }, { fires = false, given
 fn lists_and_timers_serve_the_hands() {
     use plinthside_visit::aids::{Stage, StageKind};
     let all = Knowledge::shipped().unwrap();
-    let mut visit = complete(Side::Left);
-    let marks = all.checklists.list("marks").unwrap();
-    let open = marks.open(&visit, &["mtp-1", "mtp-5"]);
-    assert_eq!(open.len(), marks.items.len() - 2);
-    visit.checked.insert("marks".into(), vec!["side".into()]);
-    assert_eq!(
-        marks.open(&visit, &["mtp-1", "mtp-5"]).len(),
-        marks.items.len() - 3
-    );
+    for list in ["position", "marks"] {
+        assert!(!all.checklists.list(list).unwrap().items.is_empty());
+    }
     let plaster = all.timers.plaster("fast").unwrap();
     assert!(plaster.source.line(Lang::En).contains("unverified"));
     let stages = all.timers.on_the_leg(plaster, common::when());

@@ -1,12 +1,10 @@
 //! What would hold others up does not: damage on the device, a target that asks for everything or
 //! is suddenly empty, codes nobody answered; and progress that counts up.
-#![allow(clippy::expect_used)]
 
-mod common;
-#[path = "common/sim.rs"]
-mod sim;
-
-use common::{add, batches, join, memory, pair, reason, run, store, sync_at, try_sync, visit};
+use crate::common::{
+    add, batches, join, memory, pair, reason, run, store, sync_at, try_sync, visit,
+};
+use crate::sim::{Device, sha};
 use plinthside_exchange::{
     Devices, ExchangeError, Local, Memory, ProblemKind, Progress, Report, Step, Sync, Target,
     TargetError, TargetSpec, Targets, connect, sync,
@@ -14,7 +12,6 @@ use plinthside_exchange::{
 use plinthside_store::{Options, Store};
 use rand::rngs::StdRng;
 use rand::{RngCore, SeedableRng};
-use sim::{Device, sha};
 use std::sync::atomic::AtomicBool;
 use std::sync::{Mutex, PoisonError};
 

@@ -1,9 +1,6 @@
 //! Keep, lab can correct, re-mark or recast, row by row of the shipped table.
-#![allow(clippy::unwrap_used, clippy::expect_used)]
 
-mod common;
-
-use common::{compare, entry, quantity, results};
+use crate::common::{self, compare, entry, quantity, results};
 use plinthside_measure::cast::ResultName as N;
 use plinthside_measure::leg::LegDimension as L;
 use plinthside_measure::marks::Side;
@@ -387,7 +384,7 @@ fn what_cannot_be_judged_is_named() {
 
 #[test]
 fn a_broken_table_is_refused_with_its_line() {
-    let shipped = include_str!("../data/tolerances.toml");
+    let shipped = include_str!("../../data/tolerances.toml");
     let crossed = shipped.replacen(
         "keep = { low = -4, high = 4 }",
         "keep = { low = 4, high = -4 }",

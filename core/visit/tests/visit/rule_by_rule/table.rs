@@ -401,4 +401,17 @@ pub const RULES: &[Row] = &[
         &["cast.packing=sealed_wet"],
         &["cast.packing=dry"],
     ),
+    // 80 mm · tan 6° = 8.41 mm.
+    (
+        32,
+        Caution,
+        "forefoot-height-and-angle-differ",
+        &[
+            "order.correction.forefoot_mm=7.4; order.correction.forefoot_deg=6; order.correction.forefoot_width_mm=80",
+        ],
+        &[
+            "order.correction.forefoot_mm=7.5; order.correction.forefoot_deg=6; order.correction.forefoot_width_mm=80",
+            "order.correction.forefoot_mm=20; order.correction.forefoot_deg=6",
+        ],
+    ),
 ];
