@@ -273,7 +273,7 @@ impl Store {
 
     /// What the lists show of a record.
     fn listed(&self, n: i64) -> Result<Option<Projection>> {
-        let sql = "SELECT patient, person_code, at, sides, lab, state, due, words, signed FROM case_list WHERE n = ?";
+        let sql = "SELECT patient, person_code, at, sides, lab, state, due, words FROM case_list WHERE n = ?";
         let row = self
             .conn
             .prepare_cached(sql)?
@@ -289,8 +289,6 @@ impl Store {
                     due: row.get(6)?,
                     words: row.get(7)?,
                     photos: BTreeSet::new(),
-                    signed: row.get(8)?,
-                    remakes: BTreeSet::new(),
                 })
             })
             .optional()?;
@@ -306,11 +304,6 @@ impl Store {
             .prepare_cached("SELECT sha256 FROM photo_use WHERE n = ?")?;
         row.photos = photos
             .query_map([n], |r| r.get(0))?
-            .collect::<Result<_, _>>()?;
-        let sql = "SELECT number, cause FROM remake WHERE n = ?";
-        let mut remakes = self.conn.prepare_cached(sql)?;
-        row.remakes = remakes
-            .query_map([n], |r| Ok((r.get(0)?, r.get(1)?)))?
             .collect::<Result<_, _>>()?;
         Ok(Some(row))
     }

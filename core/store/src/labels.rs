@@ -209,16 +209,6 @@ impl Store {
         let codes = statement.query_map([LABEL], |row| row.get(0))?;
         Ok(codes.collect::<Result<_, _>>()?)
     }
-
-    /// Refuses a label that cannot stand for this cast: see [`Store::bind_label`].
-    pub fn label_is_free(&self, code: &str, visit: &str, side: &str) -> Result<()> {
-        let to = Binding {
-            visit: visit.into(),
-            side: side.into(),
-            revision: 0,
-        };
-        refuse(code, &self.label_state(code)?, &to)
-    }
 }
 
 /// What stops a label from standing for a cast.

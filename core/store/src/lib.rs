@@ -7,6 +7,9 @@
 //! **Invariants.** What was saved is on the disk when the call returns. Nothing is overwritten in
 //! silence: two values for one field are both kept until somebody chooses. What was signed can be
 //! read as it was signed for ever. A photograph is the bytes it was. An erased visit is gone.
+//!
+//! **Start at** [`Store`]: `records.rs` has the way of one entry to the disk, `document/` how a
+//! record becomes changes and two devices' changes one record, `schema.rs` the tables.
 
 mod backup;
 mod cases;
@@ -27,7 +30,6 @@ mod records;
 mod salvage;
 mod schema;
 mod search;
-mod statistics;
 mod store;
 
 pub use automerge::ChangeHash;
@@ -43,9 +45,8 @@ pub use files::{hex, remove_store, unhex};
 pub use idle::IdleLock;
 pub use key::{Kdf, SHORTEST_PASSPHRASE, key_path};
 pub use labels::{BagProblem, BagProof, Binding, BoundBy, LABEL, LabelAct, LabelEvent, LabelState};
-pub use photos::{Photo, SCREEN_EDGE_PX, THUMBNAIL_EDGE_PX};
+pub use photos::{Photo, THUMBNAIL_EDGE_PX};
 pub use records::{Opened, Saved, Unfinished, VISIT};
 pub use salvage::Salvaged;
 pub use search::{Found, Match};
-pub use statistics::Statistics;
 pub use store::{Clock, LogLine, Options, Store, SystemClock};

@@ -1,7 +1,6 @@
 //! Photographs: kept byte for byte under their SHA-256, once each, read and written as streams.
 //!
-//! Small copies (a thumbnail, one for the screen) are made from the photograph when first asked
-//! for. They are turned upright as the EXIF orientation says; the photograph itself is never
+//! Small copies are made from the photograph when first asked for. They are turned upright as the EXIF orientation says; the photograph itself is never
 //! touched.
 
 use crate::error::{Result, StoreError};
@@ -16,8 +15,6 @@ use std::io::{BufReader, Read, Seek, SeekFrom, Write};
 
 /// Longer edge of a thumbnail, pixels.
 pub const THUMBNAIL_EDGE_PX: u32 = 320;
-/// Longer edge of the copy shown on the screen, pixels.
-pub const SCREEN_EDGE_PX: u32 = 1600;
 /// Largest picture decoded: twice a 50-megapixel camera's, in bytes of RGB.
 const MOST_DECODED_BYTES: u64 = 2 * 50_000_000 * 3;
 const PIECE_BYTES: usize = 64 * 1024;

@@ -44,10 +44,6 @@ pub(crate) struct Projection {
     /// Every searched word once, sorted, with a space between.
     pub words: String,
     pub photos: BTreeSet<Vec<u8>>,
-    /// Orders with a signed revision.
-    pub signed: u32,
-    /// Each remake by its number in the visit, with each of its causes (or an empty one).
-    pub remakes: BTreeSet<(u32, String)>,
 }
 
 impl Projection {
@@ -139,8 +135,6 @@ impl Projection {
             due,
             words: Vec::from_iter(words).join(" "),
             photos,
-            signed: orders.iter().filter(|order| is_signed(order)).count() as u32,
-            remakes: remakes(list("/follow_up")),
         }
     }
 
@@ -167,38 +161,6 @@ fn list_of<'a>(value: &'a Value, key: &str) -> &'a [Value] {
 fn newest_entry(list: &[Value]) -> Option<&Value> {
     let again = |i: &usize| list[..*i].contains(&list[*i]);
     (0..list.len()).rev().find(|i| !again(i)).map(|i| &list[i])
-}
-
-fn is_signed(order: &Value) -> bool {
-    let revisions = order.get("revisions").and_then(Value::as_array);
-    revisions.is_some_and(|all| {
-        all.iter()
-            .any(|r| r.get("signature").is_some_and(|s| !s.is_null()))
-    })
-}
-
-fn remakes(follow_up: &[Value]) -> BTreeSet<(u32, String)> {
-    let all = follow_up
-        .iter()
-        .filter_map(|f| f.get("remakes")?.as_array())
-        .flatten();
-    let mut found = BTreeSet::new();
-    for (number, remake) in (1..).zip(all) {
-        let causes = remake
-            .get("causes")
-            .and_then(Value::as_array)
-            .map_or(&[][..], Vec::as_slice);
-        found.extend(
-            causes
-                .iter()
-                .filter_map(Value::as_str)
-                .map(|cause| (number, cause.to_owned())),
-        );
-        if causes.is_empty() {
-            found.insert((number, String::new()));
-        }
-    }
-    found
 }
 
 fn gather(
@@ -252,23 +214,13 @@ impl Store {
         let conflicts = doc.conflicts()?.len();
         self.conn
             .prepare_cached(
-                "INSERT OR REPLACE INTO case_list(n, touched, patient, person_code, at, sides, codes, lab, state, due, conflicts, words, signed)
-                 VALUES(?,?,?,?,?,?,?,?,?,?,?,?,?)",
+                "INSERT OR REPLACE INTO case_list(n, touched, patient, person_code, at, sides, codes, lab, state, due, conflicts, words)
+                 VALUES(?,?,?,?,?,?,?,?,?,?,?,?)",
             )?
             .execute(params![
                 n, self.touched, new.patient, new.person_code, new.at, new.sides, new.code_list(), new.lab, new.state,
-                new.due, conflicts as i64, new.words, new.signed
+                new.due, conflicts as i64, new.words
             ])?;
-        self.conn
-            .prepare_cached("DELETE FROM remake WHERE n = ?")?
-            .execute([n])?;
-        let mut remake = self
-            .conn
-            .prepare_cached("INSERT INTO remake(n, number, cause) VALUES(?,?,?)")?;
-        for (number, cause) in &new.remakes {
-            remake.execute(params![n, number, cause])?;
-        }
-        drop(remake);
         self.project_codes(n, &new)?;
         self.project_photos(n, &new)
     }
@@ -331,7 +283,7 @@ impl Store {
             })
             .optional()?;
         self.unindex(n, words.as_deref())?;
-        for table in ["case_list", "label", "code_part", "photo_use", "remake"] {
+        for table in ["case_list", "label", "code_part", "photo_use"] {
             self.conn
                 .execute(&format!("DELETE FROM {table} WHERE n = ?"), [n])?;
         }
@@ -344,7 +296,7 @@ impl Store {
         let done = (|| {
             self.conn.execute_batch(
                 "DELETE FROM meta WHERE name = 'lists_stale';
-                 DELETE FROM remake; DELETE FROM case_list; DELETE FROM label; DELETE FROM label_event; DELETE FROM code_part; DELETE FROM photo_use; DELETE FROM word;
+                 DELETE FROM case_list; DELETE FROM label; DELETE FROM label_event; DELETE FROM code_part; DELETE FROM photo_use; DELETE FROM word;
                  INSERT INTO search(search) VALUES('delete-all');",
             )?;
             self.vocabulary = None;

@@ -1,6 +1,6 @@
 //! Tables of the store, and how an older file becomes a newer one.
 //!
-//! `record` and `chunk` are the truth, with `photo`; `drafted` lists the records with drafts; `case_list`, `label`, `label_event`, `remake`, `photo_use`,
+//! `record` and `chunk` are the truth, with `photo`; `drafted` lists the records with drafts; `case_list`, `label`, `label_event`, `photo_use`,
 //! `word` and `search` are projections that `Store::rebuild` can make again from it.
 //!
 //! The columns called `unsent`, `tombstone_unsent` and the table `sent` are of an earlier way to
@@ -17,7 +17,7 @@ use crate::store::Steps;
 use rusqlite::{Connection, TransactionBehavior};
 
 /// One version's statements each; version 1 is the first.
-const VERSIONS: &[&str] = &[V1, V2, V3, V4, V5, V6];
+const VERSIONS: &[&str] = &[V1, V2, V3, V4, V5, V6, V7];
 
 const V1: &str = "
 CREATE TABLE meta(name TEXT PRIMARY KEY, value) WITHOUT ROWID;
@@ -95,6 +95,12 @@ END;
 CREATE TRIGGER record_erased_unseen AFTER INSERT ON record WHEN new.erased_ms IS NOT NULL BEGIN
   INSERT OR REPLACE INTO changed VALUES(new.n, (SELECT coalesce(max(seq), 0) + 1 FROM changed));
 END;
+";
+
+/// Orders and remakes are counted from the records themselves.
+const V7: &str = "
+DROP TABLE remake;
+ALTER TABLE case_list DROP COLUMN signed;
 ";
 
 /// Newest format this version knows.

@@ -91,7 +91,6 @@ pub fn invented(number: usize, dice: &mut Dice) -> Value {
         "legs": [{"side": side, "values": {"bimalleolar_breadth_mm": [70.0 + dice.roll(9) as f64], "heel_breadth_mm": [60.0], "ankle_girth_mm": [240.0 + dice.roll(40) as f64]}, "sock_worn": false, "by": "Ada Invented"}],
         "casts": [{"id": "c1", "side": side, "code": code, "record": {"position": "sitting", "knee_flexion_deg": 90.0, "water_cel": 24.0, "slab_pattern": "three slabs", "material": "plaster of Paris"},
             "inspection": {"rock_mm": 1.0, "crack": "none", "marks_missing": []}}],
-        "checked": {"before_plaster": ["skin", "marks", "side_written"]},
         "orders": [{"id": "o1", "side": side, "cast": "c1", "history": [{"to": state, "at": "2026-03-05T10:00:00+01:00", "by": "Ada Invented", "revision": 1}],
             "revisions": [{"number": 1, "reason": "", "because": {}, "overrides": {}, "signature": null, "prescription": {"note": note.join(" "),
                 "identity": {"lab": lab, "quantity": 1, "clinic_reference": format!("R{number}")},

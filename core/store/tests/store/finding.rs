@@ -1,7 +1,7 @@
 //! Search and the case list.
 
 use crate::common::{create, folder, order, visit};
-use plinthside_store::{Filter, Match, Store, StoreError, VISIT};
+use plinthside_store::{Filter, Match, Store, VISIT};
 use serde_json::json;
 
 #[test]
@@ -101,14 +101,6 @@ fn finds_by_patient_code_label_lab_state_and_note_with_typing_errors() {
         store.label("k7q2m9trb4hxc").expect("label"),
         Some(("v0".into(), "left".into()))
     );
-    assert!(matches!(
-        store.label_is_free("K7Q2-M9TR-B4HX-C", "v0", "right"),
-        Err(StoreError::LabelOtherSide { .. })
-    ));
-    store
-        .label_is_free("K7Q2-M9TR-B4HX-C", "v0", "left")
-        .expect("its own");
-
     // The lists can be made again, and a list that is wrong is noticed.
     let before = store.cases(&Filter::All, 0, 9).expect("page");
     assert_eq!(store.rebuild().expect("rebuild"), Vec::<String>::new());
