@@ -41,11 +41,10 @@ pub fn sync(args: &SyncArgs) -> Result<(), AppError> {
         Targets(&store).set(&spec)?;
     }
     Devices(&store).begin_if_none(&device_name())?;
-    let target = connect(&spec)?;
     let live = std::io::stderr().is_terminal();
-    let report = plinthside_exchange::sync(
+    let (target, report) = plinthside_exchange::meet(
         &store,
-        target.as_ref(),
+        &spec,
         Sync {
             address: &spec.url,
             cancel: &AtomicBool::new(false),

@@ -309,11 +309,10 @@ impl Thread {
     }
 
     fn synchronise(&mut self, spec: &TargetSpec, by_hand: bool) -> Result<Done, ExchangeError> {
-        let target = connect(spec)?;
         let mut told_at: Option<Instant> = None;
-        let report = plinthside_exchange::sync(
+        let (target, report) = plinthside_exchange::meet(
             &self.store,
-            target.as_ref(),
+            spec,
             Sync {
                 address: &spec.url,
                 cancel: &self.stop,

@@ -7,6 +7,7 @@ use crate::outbox;
 use crate::window::tests::{case, picture, tap};
 use crate::window::*;
 use plinthside_exchange::package::lab_path;
+use plinthside_measure::marks::Side;
 use plinthside_store::{Kdf, Options, Store, StoreError};
 use plinthside_ui::{Screen, Tone};
 use plinthside_visit::Clinic;
@@ -143,4 +144,36 @@ fn settings_that_differ_are_shown_with_both_values_and_settled() {
         tones.iter().any(|line| line.tone == Tone::Caution),
         left.row_count() > 0
     );
+}
+
+/// What keeps a visit on this device stands in its history, with what to do.
+#[test]
+fn a_target_that_cannot_be_reached_is_said_of_each_visit_that_waits_for_it() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let meeting = folder.path().join("stick").join("practice");
+    std::fs::create_dir_all(&meeting).expect("made");
+    let window = clinic_window(folder.path(), NEVER);
+    first(&window, &meeting);
+    let told = |of: &str| {
+        window.app.global::<Backend>().invoke_go(Screen::Cases);
+        tap(&window, of);
+        tap(&window, "History");
+        let lies = window.app.global::<Data>().get_history().lies;
+        lies.row_data(0).expect("of the target")
+    };
+    assert_eq!(told("Morwenna Ashdown, Left").tone, Tone::Good);
+    std::fs::remove_dir_all(folder.path().join("stick")).expect("pulled out");
+    window
+        .inner
+        .change(|s| s.begin_visit(vec![Side::Right], None));
+    let person = case(&window.inner.session.borrow())
+        .visit
+        .person
+        .code
+        .clone();
+    window.app.global::<Backend>().invoke_go(Screen::Cases);
+    synchronise(&window);
+    let waits = told(&format!("{person}, Right"));
+    assert_eq!(waits.tone, Tone::Caution);
+    assert!(waits.text.contains("cannot be reached"), "{}", waits.text);
 }

@@ -13,6 +13,8 @@
 //! everything it needs: files may come late, twice, in any order or half. A file that is not what
 //! it should be changes nothing and is named. A synchronisation can end anywhere and be repeated.
 //! The store is never held while a target is waited for. This crate draws nothing and asks nobody.
+//!
+//! **Start at** [`sync`] for the way to the other devices, at [`package`] for the way to the lab.
 
 mod batch;
 mod error;
@@ -28,5 +30,7 @@ pub use local::{Holder, Local, Taken, Whole};
 pub use package::{Answer, Opened, PackInputs, Package, open, pack, read_receipts};
 pub use practice::{Card, Device, Devices, Invitation, Sender, Targets};
 pub use seal::{SecretKey, is_public_key};
-pub use sync::{Problem, ProblemKind, Progress, Report, Step, Sync, VisitState, sync, visit_state};
+pub use sync::{
+    Problem, ProblemKind, Progress, Report, Step, Sync, VisitState, meet, sync, visit_state,
+};
 pub use target::{Memory, Target, TargetError, TargetSpec, answers, connect};

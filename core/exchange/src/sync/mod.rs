@@ -23,7 +23,7 @@ use crate::error::{ExchangeError, Result};
 use crate::local::{Local, Whole, json_mark, read_mark};
 use crate::practice::{Member, Standing, admit_joiners};
 use crate::seal::{hex, random};
-use crate::target::Target;
+use crate::target::{Target, TargetSpec, connect};
 use names::{Here, Names, Position, STREAMS, placed};
 use std::collections::BTreeMap;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -51,6 +51,29 @@ pub fn sync<L: Local + ?Sized>(local: &L, target: &dyn Target, how: Sync<'_>) ->
     // What failed is the news, also where it cannot be noted.
     let noted = state::note_outcome(local, address, &outcome);
     outcome.and_then(|report| noted.map(|()| report))
+}
+
+/// Connects to a target and synchronises with it. What kept it from being reached is noted like any
+/// other failure: it stands beside every visit that waits for it.
+///
+/// # Errors
+/// The target can't be reached, or as [`sync`].
+pub fn meet<L: Local + ?Sized>(
+    local: &L,
+    spec: &TargetSpec,
+    how: Sync<'_>,
+) -> Result<(Box<dyn Target>, Report)> {
+    let target = match connect(spec) {
+        Ok(target) => target,
+        Err(away) => {
+            let away = Err(away.into());
+            // That it is away is the news, also where it cannot be noted.
+            let _ = state::note_outcome(local, how.address, &away);
+            return away;
+        }
+    };
+    let report = sync(local, target.as_ref(), how)?;
+    Ok((target, report))
 }
 
 fn run<L: Local + ?Sized>(local: &L, target: &dyn Target, how: Sync<'_>) -> Result<Report> {
