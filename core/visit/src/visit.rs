@@ -47,9 +47,6 @@ pub struct Visit {
     /// Casts.
     #[serde(default)]
     pub casts: Vec<Cast>,
-    /// Check lists gone through: list id → item ids ticked.
-    #[serde(default)]
-    pub checked: std::collections::BTreeMap<String, Vec<String>>,
     /// Orders.
     #[serde(default)]
     pub orders: Vec<Order>,
@@ -87,7 +84,6 @@ impl Visit {
             readings: Vec::new(),
             legs: Vec::new(),
             casts: Vec::new(),
-            checked: std::collections::BTreeMap::new(),
             orders: Vec::new(),
             gone_past: Vec::new(),
             follow_up: Vec::new(),

@@ -17,31 +17,17 @@ impl<'a> Luma<'a> {
     /// # Errors
     /// [`PaperError::Request`] if the number of bytes is not `width` × `height`, or if there are none.
     pub fn from_grey(width: u32, height: u32, pixels: &'a [u8]) -> Result<Self, PaperError> {
-        check_size(width, height, pixels.len(), 1)?;
+        let size = (width as usize).checked_mul(height as usize);
+        if size != Some(pixels.len()) || pixels.is_empty() {
+            return Err(PaperError::Request(format!(
+                "a picture of {width} × {height} pixels cannot have {} bytes; decode it again",
+                pixels.len()
+            )));
+        }
         Ok(Self {
             width: width as usize,
             height: height as usize,
             pixels: Cow::Borrowed(pixels),
-        })
-    }
-
-    /// Takes the brightness (ITU-R BT.601) of 8-bit RGB pixels.
-    ///
-    /// # Errors
-    /// [`PaperError::Request`] if the number of bytes is not 3 × `width` × `height`, or if there are none.
-    pub fn from_rgb(width: u32, height: u32, rgb: &[u8]) -> Result<Self, PaperError> {
-        check_size(width, height, rgb.len(), 3)?;
-        let pixels = rgb
-            .chunks_exact(3)
-            .map(|p| {
-                ((299 * u32::from(p[0]) + 587 * u32::from(p[1]) + 114 * u32::from(p[2])) / 1000)
-                    as u8
-            })
-            .collect();
-        Ok(Self {
-            width: width as usize,
-            height: height as usize,
-            pixels: Cow::Owned(pixels),
         })
     }
 
@@ -251,19 +237,6 @@ impl<'a> Luma<'a> {
         let p = |x: usize, y: usize| f64::from(self.pixels[y * self.width + x]);
         (p(x0, y0) * (1.0 - fx) + p(x1, y0) * fx) * (1.0 - fy)
             + (p(x0, y1) * (1.0 - fx) + p(x1, y1) * fx) * fy
-    }
-}
-
-fn check_size(width: u32, height: u32, bytes: usize, channels: usize) -> Result<(), PaperError> {
-    let want = (width as usize)
-        .checked_mul(height as usize)
-        .and_then(|n| n.checked_mul(channels));
-    if want == Some(bytes) && bytes > 0 {
-        Ok(())
-    } else {
-        Err(PaperError::Request(format!(
-            "a picture of {width} × {height} pixels cannot have {bytes} bytes; decode it again"
-        )))
     }
 }
 

@@ -1,7 +1,6 @@
 //! Check lists, a data file a clinic can edit.
 
 use crate::data::{DataError, DataFile};
-use crate::visit::Visit;
 use crate::words::Text;
 use serde::Deserialize;
 
@@ -37,9 +36,6 @@ pub struct CheckItem {
     pub id: String,
     /// What is read or spoken.
     pub say: Text,
-    /// A mark of the marks file that ticks it by itself.
-    #[serde(default)]
-    pub mark: Option<String>,
 }
 
 impl CheckLists {
@@ -90,25 +86,5 @@ impl CheckLists {
     #[must_use]
     pub fn list(&self, id: &str) -> Option<&CheckList> {
         self.list.iter().find(|l| l.id == id)
-    }
-}
-
-impl CheckList {
-    /// What is still open in a visit: neither ticked nor done by a mark.
-    #[must_use]
-    pub fn open<'a>(&'a self, visit: &Visit, marks_set: &[&str]) -> Vec<&'a CheckItem> {
-        let ticked = visit
-            .checked
-            .get(&self.id)
-            .map(Vec::as_slice)
-            .unwrap_or_default();
-        let done = |item: &CheckItem| {
-            ticked.contains(&item.id)
-                || item
-                    .mark
-                    .as_deref()
-                    .is_some_and(|mark| marks_set.contains(&mark))
-        };
-        self.items.iter().filter(|item| !done(item)).collect()
     }
 }

@@ -1,24 +1,22 @@
-//! Everything there is to say about one reading.
+//! Everything there is to say about one reading beside its value.
 
 use super::bands::{MeasurementError, Norms, Scope, Who};
 use super::change::Change;
-use crate::examination::{Method, Reading, reading_kind};
+use super::scores::{
+    FPI_ITEMS, calculated_neutral_deg, calculated_neutral_label, foot_posture, foot_posture_of,
+    foot_posture_source,
+};
+use crate::examination::{Reading, reading_kind};
 use crate::format;
 use crate::verdict::Range;
 use crate::visit::Visit;
-use crate::words::{Lang, Text};
+use crate::words::Lang;
 use chrono::NaiveDate;
 use plinthside_measure::marks::Side;
 
-/// One reading as screen and paper show it.
-#[derive(Debug, Clone, PartialEq)]
+/// What belongs to one reading on the screen.
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct About {
-    /// Name of the reading.
-    pub label: String,
-    /// Its value with sign word and, from two repeats on, their spread.
-    pub value: String,
-    /// How it was taken: plane, reference, method, weight-bearing, who.
-    pub how: String,
     /// What published work found and how far this reading lies from it, one line each with its
     /// source, better known ones first.
     pub bands: Vec<String>,
@@ -26,66 +24,91 @@ pub struct About {
     pub error: Option<String>,
     /// The other side's reading, the difference, and what is published about it.
     pub other_side: Option<String>,
-    /// The change since the earlier reading, or why it can't be told.
-    pub change: Option<Result<Change, Text>>,
-    /// What is wrong with what was typed.
-    pub problems: Vec<String>,
-    /// Copied from the last visit and not confirmed.
-    pub unconfirmed_copy: bool,
+    /// The change since the visit before; none where the two can't be compared.
+    pub change: Option<Change>,
+    /// What is worked out of it and the readings that belong to it.
+    pub worked_out: Option<String>,
 }
 
 impl Norms {
-    /// What there is to say about a reading of a visit; `earlier` is the same reading of the visit
-    /// before.
+    /// What there is to say about a reading of a visit, taken or still to be taken; `earlier` is
+    /// the visit before.
     #[must_use]
     pub fn about(
         &self,
         visit: &Visit,
-        reading: &Reading,
-        earlier: Option<&Reading>,
+        (kind, side): (&str, Side),
+        earlier: Option<&Visit>,
         today: NaiveDate,
         lang: Lang,
     ) -> About {
         let who = Who {
             age_years: visit.person.age_years(today),
             sex: visit.person.sex.as_ref(),
-            side: reading.side,
+            side: Some(side),
         };
+        let reading = visit.reading(kind, side);
+        let method = reading.map_or("", |r| r.method.as_str());
         let error = self
-            .error_for(&reading.kind, &reading.method, Scope::Within)
-            .or_else(|| self.error_for(&reading.kind, &reading.method, Scope::Between));
-        let mean = reading.mean();
+            .error_for(kind, method, Scope::Within)
+            .or_else(|| self.error_for(kind, method, Scope::Between));
+        let mean = reading.and_then(Reading::mean);
+        let before = earlier.and_then(|visit| visit.reading(kind, side));
         About {
-            label: reading_kind(&reading.kind)
-                .map_or_else(|| reading.kind.clone(), |k| k.label.get(lang).to_owned()),
-            value: value(reading, lang),
-            how: how(reading, lang),
             bands: self
-                .bands_for(&reading.kind, who)
+                .bands_for(kind, who)
                 .iter()
                 .map(|b| match mean.and_then(|v| b.distance_text(v, lang)) {
                     Some(distance) => format!("{} {distance}", b.text(lang)),
                     None => b.text(lang),
                 })
                 .collect(),
-            other_side: self.other_side(visit, reading, lang),
+            other_side: reading.and_then(|reading| self.other_side(visit, reading, lang)),
             error: error.and_then(|e| error_text(e, lang)),
-            change: earlier.map(|earlier| self.change(earlier, reading)),
-            problems: reading
-                .repeats
-                .iter()
-                .filter(|e| !e.confirmed)
-                .filter_map(|e| {
-                    Some(format!(
-                        "“{}”: {}",
-                        e.typed,
-                        e.problem.as_ref()?.sentence(lang)
-                    ))
-                })
-                .collect(),
-            unconfirmed_copy: reading.is_unconfirmed_copy(),
+            change: before
+                .zip(reading)
+                .and_then(|(before, now)| self.change(before, now).ok()),
+            worked_out: worked_out(visit, kind, side, lang),
         }
     }
+}
+
+/// Score and figure that several readings make together.
+fn worked_out(visit: &Visit, kind: &str, side: Side, lang: Lang) -> Option<String> {
+    let mean = |kind| visit.reading(kind, side)?.mean();
+    match kind {
+        "foot_posture_index" => {
+            let total = mean(kind).filter(|total| total.fract() == 0.0 && total.abs() <= 12.0)?;
+            Some(posture(total as i8, lang))
+        }
+        item if FPI_ITEMS.contains(&item) => {
+            foot_posture_of(visit, side).map(|total| posture(total, lang))
+        }
+        "rearfoot_inversion_deg" | "rearfoot_eversion_deg" => {
+            let (inversion, eversion) = (
+                mean("rearfoot_inversion_deg")?,
+                mean("rearfoot_eversion_deg")?,
+            );
+            let neutral = calculated_neutral_deg(inversion, eversion).round();
+            let shown = reading_kind("rearfoot_inversion_deg")?.printed(neutral, lang);
+            let said = match lang {
+                Lang::En => "Neutral by calculation",
+                Lang::De => "Rechnerische Neutralstellung",
+            };
+            let label = calculated_neutral_label();
+            Some(format!("{said} {shown}: {}", label.get(lang)))
+        }
+        _ => None,
+    }
+}
+
+fn posture(total: i8, lang: Lang) -> String {
+    let (band, source) = (foot_posture(total), foot_posture_source());
+    format!(
+        "Foot Posture Index {total}: {}. {}",
+        band.label(lang),
+        source.line(lang)
+    )
 }
 
 impl Norms {
@@ -117,65 +140,6 @@ impl Norms {
         }
         Some(text)
     }
-}
-
-/// The value in words: sign word, spread of the repeats, chosen words, free text.
-fn value(reading: &Reading, lang: Lang) -> String {
-    let kind = reading_kind(&reading.kind);
-    if let Some(mean) = reading.mean() {
-        let shown = kind.map_or_else(|| mean.to_string(), |k| k.printed(mean, lang));
-        let spread = reading.sd().map(|sd| {
-            format!(
-                " (SD {}, n = {})",
-                format::number(sd, 1, lang),
-                reading
-                    .repeats
-                    .iter()
-                    .filter(|e| e.usable().is_some())
-                    .count()
-            )
-        });
-        return shown + &spread.unwrap_or_default();
-    }
-    let label = |choice: &String| {
-        let word = kind.and_then(|k| k.words.iter().find(|w| &w.word == choice));
-        word.map_or_else(|| choice.clone(), |w| w.label.get(lang).to_owned())
-    };
-    let words: Vec<String> = reading.choices.iter().map(label).collect();
-    if words.is_empty() {
-        reading.text.clone()
-    } else {
-        words.join(", ")
-    }
-}
-
-fn how(reading: &Reading, lang: Lang) -> String {
-    let kind = reading_kind(&reading.kind);
-    let reference = kind
-        .and_then(|k| k.reference.as_ref())
-        .map(|t| t.get(lang).to_owned());
-    let plane = kind.and_then(|k| k.plane.as_ref());
-    let parts = [
-        plane.map_or_else(String::new, |p| p.label(lang).to_owned()),
-        reference.unwrap_or_default(),
-        reading
-            .mover
-            .as_ref()
-            .map(|m| m.label(lang).to_owned())
-            .unwrap_or_default(),
-        Method::from(reading.method.clone()).label(lang).to_owned(),
-        reading
-            .weight_bearing
-            .as_ref()
-            .map(|w| w.label(lang).to_owned())
-            .unwrap_or_default(),
-        reading.by.clone(),
-    ];
-    parts
-        .into_iter()
-        .filter(|p| !p.is_empty())
-        .collect::<Vec<_>>()
-        .join("; ")
 }
 
 fn error_text(error: &MeasurementError, lang: Lang) -> Option<String> {

@@ -290,12 +290,6 @@ impl Prescription {
         })?;
         Ok(())
     }
-
-    /// Whether a field of the order is filled.
-    #[must_use]
-    pub fn is_filled(&self, path: &str) -> bool {
-        at(&json_of(self), path).is_some()
-    }
 }
 
 /// Why a field was not set.

@@ -18,8 +18,9 @@ pub fn line_cost(case: &Case<'_>) -> Option<Text> {
     let found = mismatch(case)?;
     let in_lang = |lang| {
         let largest = &found.largest;
-        let mm = format::number(largest.value, 1, lang);
-        let half = format::number(largest.plus_minus().total, 1, lang);
+        // Whole millimetres as everything on the bench sheet, the ± rounded up.
+        let mm = format::number(largest.value, 0, lang);
+        let half = format::number(largest.plus_minus().total.ceil(), 0, lang);
         let deg = format::quantity(found.at.turn_deg.abs(), "deg", lang);
         let (place, dorsal) = (place(found.at.place, lang), found.at.turn_deg > 0.0);
         match lang {
@@ -30,7 +31,7 @@ pub fn line_cost(case: &Case<'_>) -> Option<Text> {
                     "plantarflexed"
                 };
                 format!(
-                    "On this hinge line the leg moves up to {mm} ± {half} mm in the calf band ({place}, {deg} {turn} from the cast): leg and brace are taken to turn by the same angle, rigid and without slip."
+                    "On this hinge line the leg moves up to {mm} ± {half} mm in the calf band ({place}, {deg} {turn} from the cast): leg and brace are taken to turn by the same angle, rigid and without slip, and the marks' errors as independent."
                 )
             }
             Lang::De => {
@@ -40,7 +41,7 @@ pub fn line_cost(case: &Case<'_>) -> Option<Text> {
                     "Plantarflexion"
                 };
                 format!(
-                    "Auf dieser Gelenklinie bewegt sich das Bein im Wadenband um bis zu {mm} ± {half} mm ({place}, {deg} {turn} gegenüber dem Abdruck); Bein und Orthese gelten dabei als starr, gleich weit gedreht und ohne Schlupf."
+                    "Auf dieser Gelenklinie bewegt sich das Bein im Wadenband um bis zu {mm} ± {half} mm ({place}, {deg} {turn} gegenüber dem Abdruck); Bein und Orthese gelten dabei als starr, gleich weit gedreht und ohne Schlupf, die Fehler der Markierungen als unabhängig."
                 )
             }
         }

@@ -174,7 +174,7 @@ pub fn kind_of(fact: &str) -> Option<FactKind> {
     })
 }
 
-/// Every fact there is, for help and for tests.
+/// Every fact there is, for whoever writes rules.
 #[must_use]
 pub fn all_facts() -> Vec<String> {
     let mut names: Vec<String> = reading_kinds().iter().map(|k| k.key.clone()).collect();
@@ -262,6 +262,7 @@ const NAMED: &[(&str, Kind)] = &[
     ("tone_raised", FLAG),
     ("forefoot_angle_spans_zero", FLAG),
     ("forefoot_inverted", FLAG),
+    ("forefoot_height_by_angle_mm", mm()),
     ("skive_reach_share", ONE),
     ("entries_in_question", ONE),
     ("copies_unconfirmed", ONE),

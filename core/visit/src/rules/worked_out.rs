@@ -2,9 +2,12 @@
 
 use super::condition::Value;
 use super::facts::Case;
+use crate::entry::Entry;
 use crate::examination::Dimension;
 use crate::order::Skive;
-use plinthside_measure::cast::{ResultName as Name, SKIVE_ANGLE_DEG, SkiveError, plan_skive};
+use plinthside_measure::cast::{
+    ResultName as Name, SKIVE_ANGLE_DEG, SkiveError, plan_skive, posting_height_mm,
+};
 use plinthside_measure::marks::Side;
 use serde_json::Value as Json;
 
@@ -19,6 +22,7 @@ pub(super) fn get(case: &Case<'_>, fact: &str) -> Option<Value> {
         "foot_posture_index" => crate::norms::foot_posture_of(case.visit, case.side)
             .map(f64::from)
             .map(Value::Number),
+        "forefoot_height_by_angle_mm" => forefoot_height(case).map(Value::Number),
         "skive_reach_share" => skive_reach_share(case).map(Value::Number),
         "entries_in_question" => Some(Value::Number(f64::from(
             typed_about(case)
@@ -114,6 +118,15 @@ fn tone_raised(case: &Case<'_>) -> Option<bool> {
         (Some(false), Some(false)) => Some(false),
         _ => None,
     }
+}
+
+/// What the ordered forefoot angle makes across the ordered width, mm.
+fn forefoot_height(case: &Case<'_>) -> Option<f64> {
+    let correction = &case.revision?.prescription.correction;
+    let usable = |entry: &Option<Entry>| entry.as_ref().and_then(Entry::usable);
+    let width_mm = usable(&correction.forefoot_width_mm)?;
+    let angle_deg = usable(&correction.forefoot_deg)?;
+    Some(posting_height_mm(width_mm, angle_deg))
 }
 
 /// The angle by any plane of the forefoot that was marked includes 0 in its 95 % interval: a
