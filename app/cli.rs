@@ -114,6 +114,8 @@ pub enum Command {
     Show(ShowArgs),
     /// The practice in figures: remakes and why, turnaround, how well each caster repeats
     Figures(FiguresArgs),
+    /// Try a clinic's own rule file; the shipped one to begin from, and what rules may ask
+    Rules(RulesArgs),
     /// Write the whole store to one encrypted file
     Backup(BackupArgs),
     /// Make a store from a backup; it takes a new device identity
@@ -191,6 +193,16 @@ pub struct FindArgs {
     /// Where to look
     #[command(flatten)]
     pub store: StoreArgs,
+}
+
+/// `plinthside rules`
+#[derive(Debug, Args)]
+pub struct RulesArgs {
+    /// The clinic's own rule file; without it the shipped one is printed
+    pub file: Option<PathBuf>,
+    /// List every fact that a rule may ask, and what it can be
+    #[arg(long, conflicts_with = "file")]
+    pub facts: bool,
 }
 
 /// `plinthside show`
@@ -458,6 +470,7 @@ pub fn run(cli: Cli) -> Result<(), AppError> {
         Some(Command::Find(args)) => commands::records::find(&args),
         Some(Command::Show(args)) => commands::records::show(&args),
         Some(Command::Figures(args)) => commands::figures::run(&args),
+        Some(Command::Rules(args)) => commands::rules::run(&args),
         Some(Command::Backup(args)) => commands::records::backup(&args),
         Some(Command::Restore(args)) => commands::records::restore(&args),
         Some(Command::Check(args)) => commands::records::check(&args),

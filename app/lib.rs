@@ -20,6 +20,7 @@ pub mod photographs;
 pub mod pipeline;
 pub mod printing;
 pub mod records;
+pub mod rules;
 pub mod sound;
 pub mod sources;
 pub mod stand;

@@ -13,6 +13,7 @@ pub mod measure;
 pub mod papers;
 pub mod print_jobs;
 pub mod records;
+pub mod rules;
 
 use crate::cli::OutArgs;
 use crate::error::AppError;

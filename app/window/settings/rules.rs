@@ -1,7 +1,6 @@
 //! The rules: what each says and why, switched on or off; a clinic's own rule file taken in or
 //! written out.
 
-use crate::error::AppError;
 use crate::files;
 use crate::window::session::Session;
 use plinthside_ui as ui;
@@ -10,9 +9,6 @@ use plinthside_visit::knowledge::{Knowledge, OWN_RULES};
 use plinthside_visit::rules::{Level, Rule, RuleSet};
 use plinthside_visit::{Clinic, Lang, Text};
 use std::path::{Path, PathBuf};
-
-/// A rule file is text; none is larger.
-const FILE_LIMIT_BYTES: u64 = 1 << 20;
 
 /// Every rule that a clinic can switch, shipped or its own, and the file's own problem.
 pub fn switchable(clinic: &Clinic) -> (Vec<Rule>, Option<DataError>) {
@@ -95,20 +91,8 @@ impl Session {
     /// Takes a clinic's own rule file in. One with an error is refused with line and rule, and the
     /// rules in force stay.
     pub fn load_rules(&mut self, path: &Path) {
-        let read = || -> Result<String, AppError> {
-            let bytes = files::read_limited(path, FILE_LIMIT_BYTES)?;
-            let text = String::from_utf8(bytes).map_err(|_| AppError::Refused {
-                path: path.to_owned(),
-                problem: "this is no text file; choose a rule file".into(),
-            })?;
-            RuleSet::parse(OWN_RULES, &text).map_err(|problem| AppError::Refused {
-                path: path.to_owned(),
-                problem: problem.to_string(),
-            })?;
-            Ok(text)
-        };
-        match read() {
-            Ok(text) => {
+        match crate::rules::read(path) {
+            Ok((text, _)) => {
                 let lang = self.look.lang;
                 self.change_clinic(|clinic| clinic.rule_file = text);
                 self.settings.say(
