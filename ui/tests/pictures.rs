@@ -7,7 +7,7 @@ use plinthside_ui::{
     LabelDoing, NoteWord, Printing, QuestionView, Screen, Stroke, Work,
 };
 use slint::{ComponentHandle, Model, ModelRc, VecModel};
-use support::{Look, compare, dress, open};
+use support::{Look, compare, dress, open, touch};
 
 const LOOKS: [Look; 3] = [
     Look::TABLET,
@@ -288,6 +288,14 @@ fn the_other_foots_timer_runs_too() {
         let data = app.global::<Data>();
         data.set_both_sides(true);
         data.set_other_timer("right: hold still · 1:48".into());
+    });
+}
+
+/// Where else to go, from a screen used with wet hands.
+#[test]
+fn all_steps_for_wet_hands() {
+    check_with(Screen::Cast, "all-steps", |app| {
+        touch(app, "All steps");
     });
 }
 

@@ -1,7 +1,7 @@
 //! A window drawn by the software renderer in memory, and its picture beside the kept one.
 #![allow(dead_code)] // every test file uses its own part
 
-use i_slint_backend_testing::{TestingBackend, TestingBackendOptions};
+use i_slint_backend_testing::{ElementHandle, TestingBackend, TestingBackendOptions};
 use image::RgbImage;
 use image::codecs::png::{CompressionType, FilterType, PngEncoder};
 use plinthside_ui::{App, Theme};
@@ -49,6 +49,14 @@ pub fn open(look: Look) -> App {
     dress(&app, look);
     app.show().expect("the window can be shown");
     app
+}
+
+/// Presses the control of that name, as assistive technology does.
+pub fn touch(app: &App, name: &str) {
+    ElementHandle::find_by_accessible_label(app, name)
+        .next()
+        .unwrap_or_else(|| panic!("no {name}"))
+        .invoke_accessible_default_action();
 }
 
 /// Gives an open window another look.
