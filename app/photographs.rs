@@ -135,7 +135,15 @@ fn codes(photo: &Photograph) -> Result<Vec<FoundCode>, AppError> {
 /// # Errors
 /// It cannot be read.
 pub fn look_at(source: &Source, look: Look) -> Result<Found, AppError> {
-    let photo = photo::decode_luma(&source.name(), &source.bytes()?)?;
+    look_in(&source.name(), &source.bytes()?, look)
+}
+
+/// Looks through the bytes of one photograph.
+///
+/// # Errors
+/// It cannot be read.
+pub fn look_in(name: &str, bytes: &[u8], look: Look) -> Result<Found, AppError> {
+    let photo = photo::decode_luma(name, bytes)?;
     let options = DetectOptions {
         border: look.border,
         ..DetectOptions::default()

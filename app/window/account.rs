@@ -60,14 +60,6 @@ pub fn lines(visit: &Visit, lang: Lang) -> Vec<Line> {
         }
         all.append(&mut of_side);
     }
-    let ticked: usize = visit.checked.values().map(Vec::len).sum();
-    counted(
-        &mut all,
-        "checked",
-        ["Check lists, ticked", "Prüflisten, abgehakt"],
-        ticked,
-        lang,
-    );
     all
 }
 
@@ -100,15 +92,6 @@ fn push(all: &mut Vec<Line>, key: String, label: String, value: String) {
     if !value.is_empty() {
         all.push(Line { key, label, value });
     }
-}
-
-fn counted(all: &mut Vec<Line>, key: &str, [en, de]: [&str; 2], count: usize, lang: Lang) {
-    let value = if count == 0 {
-        String::new()
-    } else {
-        count.to_string()
-    };
-    push(all, key.into(), Text::new(en, de).get(lang).into(), value);
 }
 
 /// A moment of the day it belongs to.

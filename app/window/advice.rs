@@ -1,15 +1,14 @@
 //! What the rules and the published bands say about the question in hand.
 
-use super::open::Case;
+use super::open::{Case, Open};
 use super::questions::Asking;
-use plinthside_measure::marks::Side;
 use plinthside_ui as ui;
 use plinthside_visit::aids::Timers;
 use plinthside_visit::data::DataError;
 use plinthside_visit::knowledge::Knowledge;
-use plinthside_visit::norms::{Norms, Scope, Who};
+use plinthside_visit::norms::{Anthropometry, Band, Norms, Who};
 use plinthside_visit::rules::{self, Checks, Fired, Level, RuleSet, Stops};
-use plinthside_visit::verdict::{OwnLimit, Tolerances};
+use plinthside_visit::verdict::{OwnLimit, Range, Tolerances};
 use plinthside_visit::{Clinic, Lang};
 use std::collections::BTreeMap;
 
@@ -21,6 +20,8 @@ pub struct Tables {
     pub rules: RuleSet,
     /// Published bands and errors.
     pub norms: Norms,
+    /// What dimensions of a leg go together.
+    pub anthropometry: Anthropometry,
     /// Stages of the plaster.
     pub timers: Timers,
     /// What of the clinic's settings they were made from.
@@ -46,6 +47,7 @@ impl Tables {
             tolerances: knowledge.tolerances,
             rules: knowledge.rules,
             norms: knowledge.norms,
+            anthropometry: knowledge.anthropometry,
             timers: knowledge.timers,
             of: Self::made_of(clinic),
         })
@@ -135,54 +137,72 @@ pub fn blocks(checks: &Checks, order: &Asking, lang: Lang) -> Vec<ui::Block> {
     checks.in_the_way_of(Stops::Signing).map(block).collect()
 }
 
-/// Adds the published band that fits the person best, and the error of the method.
+/// What is known about the reading or dimension in hand besides: published bands and errors go into
+/// the question, and what this person's own readings say comes back.
 pub fn publish(
     view: &mut ui::QuestionView,
     key: &str,
-    case: &Case,
+    open: &Open,
     tables: &Tables,
-    side: Side,
     lang: Lang,
-) {
-    let person = &case.visit.person;
-    let who = Who {
-        age_years: case
-            .visit
-            .at
-            .and_then(|at| person.age_years(at.date_naive())),
-        sex: person.sex.as_ref(),
-        side: Some(side),
+) -> Vec<ui::Remark> {
+    let Case { visit, side, .. } = &open.case;
+    let day = visit
+        .at
+        .map_or_else(crate::clock::today, |at| at.date_naive());
+    let said = |text: String, tone| ui::Remark {
+        text: text.into(),
+        source: Default::default(),
+        tone,
     };
-    if let Some(band) = tables.norms.bands_for(key, who).first() {
-        view.published = band.text(lang).into();
-        let one_sd = band
-            .mean
-            .zip(band.sd)
-            .map(|(mean, sd)| (mean - sd, mean + sd));
-        let between = |r: &plinthside_visit::verdict::Range| r.low.zip(r.high);
-        let ends = band
-            .mean_ci
-            .as_ref()
-            .and_then(between)
-            .or(one_sd)
-            .or(band.means_between.as_ref().and_then(between));
-        if let Some((low, high)) = ends {
-            (view.band_low, view.band_high) = (low as f32, high as f32);
-        }
+    let person = &visit.person;
+    if key.starts_with("leg.") {
+        let age_years = person.age_years(day);
+        let question = visit.leg(*side).and_then(|leg| {
+            let sex = person.sex.as_ref();
+            tables.anthropometry.question(leg, sex, age_years)
+        });
+        let question = question.map(|text| said(text.get(lang).to_owned(), ui::Tone::Caution));
+        return question.into_iter().collect();
     }
-    let method = case
-        .visit
-        .reading(key, side)
-        .map_or("", |r| r.method.as_str());
-    if let Some(error) = tables.norms.error_for(key, method, Scope::Within)
-        && let Some(change) = error.mdc95()
+    let earlier = open.earlier.as_deref();
+    let about = tables.norms.about(visit, (key, *side), earlier, day, lang);
+    view.published = about.bands.into_iter().next().unwrap_or_default().into();
+    view.error = about.error.unwrap_or_default().into();
+    let who = Who {
+        age_years: person.age_years(day),
+        sex: person.sex.as_ref(),
+        side: Some(*side),
+    };
+    if let Some((low, high)) = tables
+        .norms
+        .bands_for(key, who)
+        .first()
+        .and_then(|b| ends(b))
     {
-        let shown = plinthside_visit::examination::reading_kind(key)
-            .and_then(|kind| kind.unit.as_deref())
-            .map_or_else(String::new, |unit| {
-                plinthside_visit::format::quantity(change, unit, lang)
-            });
-        view.least_change = shown.into();
-        view.error_source = error.source.line(lang).into();
+        (view.band_low, view.band_high) = (low as f32, high as f32);
     }
+    let since = about.change.map(|change| match lang {
+        Lang::En => format!("Since the visit before: {}", change.text.get(lang)),
+        Lang::De => format!("Seit dem Besuch davor: {}", change.text.get(lang)),
+    });
+    [about.worked_out, since, about.other_side]
+        .into_iter()
+        .flatten()
+        .map(|text| said(text, ui::Tone::Chosen))
+        .collect()
+}
+
+/// The ends of a published band on the scale.
+fn ends(band: &Band) -> Option<(f64, f64)> {
+    let one_sd = band
+        .mean
+        .zip(band.sd)
+        .map(|(mean, sd)| (mean - sd, mean + sd));
+    let between = |r: &Range| r.low.zip(r.high);
+    band.mean_ci
+        .as_ref()
+        .and_then(between)
+        .or(one_sd)
+        .or(band.means_between.as_ref().and_then(between))
 }

@@ -1,6 +1,6 @@
 //! A known patient is positioned as for the cast before, in one touch.
 
-use super::open::Open;
+use super::open::{Case, Open};
 use super::questions::record_mut;
 use super::session::Session;
 use plinthside_visit::{CastRecord, Visit};
@@ -35,30 +35,23 @@ impl Open {
 }
 
 impl Session {
-    /// Looks for the cast of the same foot before this one, at this visit or the one before.
+    /// Looks for the visit before this one, and for the cast of the same foot before this one, at
+    /// this visit or that.
     pub fn find_before(&mut self) {
-        let Some(open) = &mut self.open else { return };
-        let side = open.case.side;
-        let mut casts = open
-            .case
-            .visit
-            .casts
-            .iter()
-            .rev()
-            .filter(|c| c.side == side);
-        if let Some(before) = casts.nth(1) {
-            open.before = Some(before.record.clone());
-            return;
-        }
-        let (earlier, side) = (open.case.visit.previous_visit.clone(), open.case.side);
-        let Some(id) = earlier else { return };
+        let Some(open) = &self.open else { return };
+        let previous = open.case.visit.previous_visit.clone();
         // A visit that was erased meanwhile offers nothing.
-        let records = self.records();
-        let value = records.and_then(|records| records.store().read(&id).ok());
-        let earlier = value.and_then(|value| serde_json::from_value::<Visit>(value).ok());
-        if let Some(open) = &mut self.open {
-            open.before = earlier.and_then(|visit| Some(visit.cast(side)?.record.clone()));
-        }
+        let earlier = previous.and_then(|id| {
+            let value = self.records()?.store().read(&id).ok()?;
+            serde_json::from_value::<Visit>(value).ok()
+        });
+        let Some(open) = &mut self.open else { return };
+        let Case { visit, side, .. } = &open.case;
+        let mut casts = visit.casts.iter().rev().filter(|cast| cast.side == *side);
+        let there = || earlier.as_ref().and_then(|visit| visit.cast(*side));
+        let before = casts.nth(1).or_else(there);
+        open.before = before.map(|cast| cast.record.clone());
+        open.earlier = earlier.map(Box::new);
     }
 
     /// Positions this cast as the one before.

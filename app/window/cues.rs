@@ -6,6 +6,8 @@ use plinthside_visit::aids::{Stage, StageKind};
 
 /// A stage's end is announced so many seconds before it.
 const SOON_S: i64 = 15;
+/// A stage that began longer ago is old news, seconds.
+pub const FRESH_S: i64 = 15;
 
 /// Keeps what was heard, so that each thing is heard once.
 #[derive(Default)]
@@ -22,7 +24,7 @@ impl Cues {
     pub fn due(&mut self, stages: &[Stage], now: When) -> Option<(Tone, Option<StageKind>)> {
         let (stage, left_s) = Stage::at(stages, now)?;
         if self.stage != Some(stage.from) {
-            let fresh = (now - stage.from).num_seconds() <= SOON_S;
+            let fresh = (now - stage.from).num_seconds() <= FRESH_S;
             self.stage = Some(stage.from);
             let tone = match stage.kind {
                 StageKind::Remove | StageKind::Photograph => Tone::Ready,

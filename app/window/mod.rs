@@ -319,7 +319,10 @@ impl Inner {
         let (shoots, show) = {
             let mut session = self.session.borrow_mut();
             session.sound_timer();
-            let shoots = session.sound_shutter();
+            let shoots = session.sound_shutter().map(|case| Job::Shoot {
+                case,
+                look: session.look_for(),
+            });
             let show = session.lock_if_idle()
                 || shoots.is_some()
                 || match session.screen {
@@ -337,8 +340,8 @@ impl Inner {
             }
             (shoots, show)
         };
-        if let Some(case) = shoots {
-            self.worker.post(Job::Shoot { case });
+        if let Some(shoot) = shoots {
+            self.worker.post(shoot);
         }
         if show {
             self.show();

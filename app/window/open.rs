@@ -21,10 +21,11 @@ use plinthside_measure::marks::{Marks, Side};
 use plinthside_measure::observed::{MarkView, PhotoTags};
 use plinthside_measure::ruler::RulerEntry;
 use plinthside_measure::solve::SolveOptions;
-use plinthside_store::Opened;
+use plinthside_store::{Opened, THUMBNAIL_EDGE_PX};
 use plinthside_ui as ui;
 use plinthside_visit::verdict::{Advice, Call, Evidence, Tolerances, Verdict, verdict};
-use plinthside_visit::{Cast, CastRecord, Clinic, Lang, Tap, Visit};
+use plinthside_visit::{Cast, CastRecord, Clinic, Lang, Visit};
+use slint::{Rgb8Pixel, SharedPixelBuffer};
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
@@ -44,6 +45,18 @@ pub struct Case {
     pub stand: Option<Stand>,
     /// Why the marks as they are now give no result, where an earlier one is shown.
     pub refused: Option<String>,
+}
+
+/// A small copy of a photograph in the store, made once and kept there; none of what is no picture.
+fn small_copy(records: &mut Records, sha256: &str) -> Option<SharedPixelBuffer<Rgb8Pixel>> {
+    let jpeg = records
+        .store()
+        .small_photo(sha256, THUMBNAIL_EDGE_PX)
+        .ok()?;
+    let small = image::load_from_memory(&jpeg).ok()?.to_rgb8();
+    let (width, height) = small.dimensions();
+    let pixels = SharedPixelBuffer::clone_from_slice(small.as_raw(), width, height);
+    Some(pixels)
 }
 
 /// The open case and what belongs to working on it.
@@ -70,7 +83,9 @@ pub struct Open {
     pub follow: Following,
     /// Its history, as far as it was told.
     pub told: Told,
-    /// How the cast of the visit before was taken.
+    /// The visit before.
+    pub earlier: Option<Box<Visit>>,
+    /// How the cast before was taken.
     pub before: Option<CastRecord>,
     /// What the devices disagree about.
     pub versions: Versions,
@@ -151,11 +166,11 @@ impl Case {
                     sha256: photo.sha256.clone(),
                     tags: self.tags.get(&photo.id).cloned(),
                     problem: String::new(),
+                    small: small_copy(records, &photo.sha256),
                 })
             })
             .collect::<Result<_, AppError>>()?;
-        let taps = cast.sources.taps.iter().map(Tap::view).collect();
-        self.marking = Some(Marking::new(mat, photos, taps));
+        self.marking = Some(Marking::new(mat, photos, &cast.sources.taps));
         Ok(())
     }
 
@@ -194,7 +209,7 @@ impl Case {
     /// Writes the taps of the marking screen into the visit.
     pub fn keep_taps(&mut self) {
         let Some(marking) = &self.marking else { return };
-        let taps = marking.taps().iter().map(Tap::of_view).collect();
+        let taps = marking.kept();
         let cast = self.cast_mut();
         if cast.sources.taps != taps {
             cast.sources.taps = taps;
@@ -315,6 +330,7 @@ impl Open {
             order: asking(order(clinic)),
             follow: Following::default(),
             told: Told::default(),
+            earlier: None,
             before: None,
             versions: Versions::default(),
             papers: Papers::new(papers),

@@ -5,6 +5,8 @@ use super::advice;
 use super::session::Session;
 use super::taking::is_picture;
 use super::work::Job;
+use crate::photographs::Look;
+use crate::sources::mat_of;
 use plinthside_ui as ui;
 use plinthside_visit::rules::Stops;
 use plinthside_visit::{CastSources, Text};
@@ -41,6 +43,22 @@ impl Session {
     pub fn sources(&self) -> Option<&CastSources> {
         let case = &self.open.as_ref()?.case;
         case.visit.cast(case.side).map(|cast| &cast.sources)
+    }
+
+    /// What photographs of the open cast are looked through for: labels, and the tags of its mat,
+    /// or of one of our own where it is not known yet.
+    #[must_use]
+    pub fn look_for(&self) -> Look {
+        let clinic = self.clinic();
+        let mat = self.sources().map(|sources| mat_of(&clinic, sources));
+        let look = match mat {
+            Some(Ok(Some(mat))) => Look::for_mat(&mat),
+            _ => Look::default(),
+        };
+        Look {
+            codes: true,
+            ..look
+        }
     }
 
     /// When the open cast was dipped: older pictures are of something else.
@@ -135,6 +153,7 @@ impl Inner {
             self.worker.post(Job::Take {
                 case: open.serial,
                 paths,
+                look: session.look_for(),
             });
         }
     }

@@ -3,6 +3,7 @@
 use super::work::{Job, Measuring};
 use super::{Inner, Marking, handing};
 use crate::package::ForLab;
+use crate::photographs::Look;
 
 impl Inner {
     /// Seeks the marks in all photographs, off the screen's thread.
@@ -46,11 +47,12 @@ impl Inner {
             session.try_records(|records| open.case.load_photographs(records));
         }
         if seen && let Some(marking) = &mut open.case.marking {
-            let photos = marking.unseen();
+            let (photos, look) = (marking.unseen(), Look::for_mat(&marking.mat));
             if !photos.is_empty() {
                 self.worker.post(Job::Detect {
                     case: open.serial,
                     photos,
+                    look,
                 });
             }
         }
@@ -74,6 +76,7 @@ impl Inner {
         };
         let case = open.serial;
         if let Some(photo) = open.case.marking.as_mut().and_then(Marking::wanted) {
+            let photo = Box::new(photo);
             self.worker.post(Job::Decode { case, photo });
         }
     }

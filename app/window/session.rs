@@ -2,10 +2,10 @@
 //! screen types but enums; every change goes through here, is saved, and is then shown whole.
 
 use super::advice::Tables;
-use super::cues::Cues;
 use super::desk::{Desk, List};
 use super::exchange::{Exchange, Packages};
 use super::handing::Source;
+use super::hearing::Clock;
 use super::help::Helping;
 use super::look::Look;
 use super::open::Open;
@@ -20,8 +20,7 @@ use plinthside_measure::marks::Side;
 use plinthside_store::{IdleLock, Opened};
 use plinthside_ui as ui;
 use plinthside_visit::person::Prescriber;
-use plinthside_visit::{Clinic, Visit, When};
-use std::collections::HashMap;
+use plinthside_visit::{Clinic, Visit};
 use std::path::PathBuf;
 
 /// The store is locked after so long without a touch.
@@ -67,10 +66,8 @@ pub struct Session {
     pub saved_ms: Option<i64>,
     /// What the timer is heard with.
     pub voice: Box<dyn Voice>,
-    /// What of each foot's timer was heard.
-    pub cues: HashMap<Side, Cues>,
-    /// Which foot's timer was heard last, and when.
-    pub heard: Option<(Side, When)>,
+    /// The timers of casts that set, also of visits put away.
+    pub clocks: Vec<Clock>,
     /// The window was to be closed while entries were not saved: the next time it closes.
     pub close_asked: bool,
     /// Why something could not be saved or read; empty if all is well.
@@ -107,8 +104,7 @@ impl Session {
             person: String::new(),
             saved_ms: None,
             voice: Box::new(SystemVoice::default()),
-            cues: HashMap::new(),
-            heard: None,
+            clocks: Vec::new(),
             close_asked: false,
             trouble: String::new(),
             idle: IdleLock::new(IDLE_MS, now_ms()),
@@ -403,7 +399,7 @@ impl Session {
                 self.take_up_block();
             }
             ui::Screen::Photographs => self.look_for_photographs(),
-            ui::Screen::Position => self.find_before(),
+            ui::Screen::Examine | ui::Screen::Position => self.find_before(),
             ui::Screen::History | ui::Screen::Conflicts => self.look_at_record(),
             // A cast without photographs is photographed first.
             ui::Screen::Mark => {

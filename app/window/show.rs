@@ -258,10 +258,13 @@ fn question_list(
         return Default::default();
     };
     let key = asking.key();
-    let mut list = asking.view(visit, side, advice::about(checks, tables, &key, lang), lang);
+    let mut remarks = advice::about(checks, tables, &key, lang);
+    let mut list = asking.view(visit, side, Vec::new(), lang);
     if screen == ui::Screen::Examine {
-        advice::publish(&mut list.question, &key, &open.case, tables, side, lang);
+        let known = advice::publish(&mut list.question, &key, open, tables, lang);
+        remarks.extend(known);
     }
+    list.cautions = text::models(remarks);
     list
 }
 
@@ -329,17 +332,10 @@ fn visit_line(open: &Open, lang: Lang) -> String {
         .join(" · ")
 }
 
-/// The timer of the foot that the screen is not about.
+/// The timer that the screen is not about.
 pub fn show_other_timer(app: &App, session: &Session) {
-    let lang = session.look.lang;
-    let told = session.open.as_ref().and_then(|open| {
-        let Case { visit, side, .. } = &open.case;
-        let other = visit.sides.iter().find(|s| *s != side)?;
-        let (timers, now) = (&session.tables.timers, crate::clock::now());
-        Some(timer::brief(visit, *other, timers, now, lang))
-    });
     app.global::<Data>()
-        .set_other_timer(told.unwrap_or_default().into());
+        .set_other_timer(session.other_timer().into());
 }
 
 /// What every screen shows, and the screens outside a visit.
@@ -432,6 +428,10 @@ fn taken(marking: &Marking, lang: Lang) -> Vec<ui::TakenPhoto> {
         name: photo.name.as_str().into(),
         tags: photo.tags.as_ref().map_or(-1, |t| t.tags.len() as i32),
         problem: text::said(&photo.problem, lang).into(),
+        picture: photo
+            .small
+            .clone()
+            .map_or_else(Default::default, slint::Image::from_rgb8),
     });
     photos.collect()
 }

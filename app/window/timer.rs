@@ -166,13 +166,19 @@ pub fn foot(side: Side, lang: Lang) -> &'static str {
 pub fn brief(visit: &Visit, side: Side, timers: &Timers, now: When, lang: Lang) -> String {
     let running = stages(visit, side, timers).and_then(|(_, stages)| {
         let (stage, left) = Stage::at(&stages, now)?;
-        let said = format!("{}: {}", foot(side, lang), stage.kind.label(lang));
-        match left {
-            Some(left) => Some(format!("{said} · {}", clock(left))),
-            None => is_setting(record(visit, side)?, now).then_some(said),
-        }
+        let waited = left.is_some() || is_setting(record(visit, side)?, now);
+        waited.then(|| said(side, stage, left, lang))
     });
     running.unwrap_or_default()
+}
+
+/// "left: hold still · 1:48".
+pub fn said(side: Side, stage: &Stage, left_s: Option<i64>, lang: Lang) -> String {
+    let said = format!("{}: {}", foot(side, lang), stage.kind.label(lang));
+    match left_s {
+        Some(left_s) => format!("{said} · {}", clock(left_s)),
+        None => said,
+    }
 }
 
 /// 192 → "3:12"; hours when there are any; never below 0 when a clock was set back.

@@ -66,6 +66,7 @@ fn work_posted_after_a_stop_is_done() {
     let take = |case| Job::Take {
         case,
         paths: missing(),
+        look: crate::photographs::Look::default(),
     };
     worker.post(take(1));
     worker.cancel();
@@ -220,10 +221,66 @@ fn both_feet_are_heard_and_told_apart_whichever_is_in_hand() {
     });
     window.inner.tick();
     assert_eq!(ear.0.borrow().len(), 2);
-    window.inner.session.borrow_mut().heard =
-        Some((Side::Left, now - chrono::TimeDelta::seconds(9)));
+    for clock in &mut window.inner.session.borrow_mut().clocks {
+        clock.heard = clock.heard.map(|at| at - chrono::TimeDelta::seconds(9));
+    }
     window.inner.tick();
     assert_eq!(ear.0.borrow()[2..], ["Next", "right: lay on and mould"]);
+}
+
+/// Somebody still wears the plaster when its visit is put away and the screen is locked.
+#[test]
+fn a_cast_is_heard_when_its_visit_is_put_away_and_says_no_name() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let window = demo_window(folder.path());
+    let data = window.app.global::<Data>();
+    let ear = Ear::default();
+    let plaster = &plinthside_visit::aids::Timers::shipped()
+        .expect("the times")
+        .plaster[0];
+    let hold = chrono::TimeDelta::seconds(i64::from(plaster.hold_s));
+    let dipped = crate::clock::now() - hold + chrono::TimeDelta::seconds(14);
+    window.inner.change(|s| {
+        s.voice = Box::new(ear.clone());
+        s.begin_visit(vec![Side::Left], None);
+        let visit = &mut s.open.as_mut().expect("open").case.visit;
+        let record = questions::record_mut(visit, Side::Left);
+        (record.material, record.dipped_at) = (plaster.id.clone(), Some(dipped));
+        s.go(Screen::Cast);
+    });
+    window.inner.tick();
+    assert!(ear.0.borrow().is_empty(), "an old stage is no news");
+    window.inner.change(|s| s.lock());
+    window.inner.tick();
+    assert!(
+        data.get_other_timer()
+            .starts_with("another cast: left: hold")
+    );
+    // The stage's end drew near; then the next begins.
+    let pass = |s| {
+        for clock in &mut window.inner.session.borrow_mut().clocks {
+            let earlier = |at: plinthside_visit::When| at - chrono::TimeDelta::seconds(s);
+            for stage in &mut clock.stages {
+                (stage.from, stage.until) = (earlier(stage.from), stage.until.map(earlier));
+            }
+            clock.heard = clock.heard.map(earlier);
+        }
+        window.inner.tick();
+    };
+    pass(20);
+    assert_eq!(
+        *ear.0.borrow(),
+        [
+            "Soon",
+            "another cast",
+            "Next",
+            "another cast: let it harden"
+        ]
+    );
+    // After the last stage has begun and been heard, nothing is left of it.
+    pass(24 * 3600);
+    assert!(window.inner.session.borrow().clocks.is_empty());
+    assert_eq!(data.get_other_timer(), "");
 }
 
 #[test]

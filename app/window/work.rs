@@ -9,12 +9,11 @@ use super::marking::{Photo, Refusal, Seeker, measure_agreeing};
 use super::taking::Read;
 use crate::error::AppError;
 use crate::package::ForLab;
-use crate::photographs::Source;
+use crate::photographs::{self, Look, Source};
 use crate::pipeline::{self, Measured};
 use crate::records::{self, Records};
 use crate::{camera, clock, files, labels, stand};
 use plinthside_measure::advice::Stand;
-use plinthside_measure::detect::{self, DetectOptions};
 use plinthside_measure::ink::{self, InkDot};
 use plinthside_measure::marks::Marks;
 use plinthside_measure::mat::Mat;
@@ -22,7 +21,7 @@ use plinthside_measure::observed::{MarkView, PhotoTags};
 use plinthside_measure::photo::{self, Photograph};
 use plinthside_measure::solve::SolveOptions;
 use plinthside_paper::CastCode;
-use plinthside_paper::qr::{FoundCode, Luma, read_codes};
+use plinthside_paper::qr::FoundCode;
 use plinthside_ui::PaperKind;
 use plinthside_visit::Clinic;
 use plinthside_visit::cast_record::Measurement;
@@ -36,9 +35,13 @@ use zeroize::Zeroizing;
 /// Something to do; `case` is the visit it belongs to.
 pub enum Job {
     /// Find the tags of every photograph.
-    Detect { case: u64, photos: Vec<Photo> },
+    Detect {
+        case: u64,
+        photos: Vec<Photo>,
+        look: Look,
+    },
     /// Decode one photograph for the screen and find its ink.
-    Decode { case: u64, photo: Photo },
+    Decode { case: u64, photo: Box<Photo> },
     /// Find marks that have their places in every photograph.
     Seek {
         case: u64,
@@ -57,11 +60,15 @@ pub enum Job {
     /// Open a store, or make one.
     Open(Box<Opening>),
     /// Read photographs that are to be taken in.
-    Take { case: u64, paths: Vec<PathBuf> },
+    Take {
+        case: u64,
+        paths: Vec<PathBuf>,
+        look: Look,
+    },
     /// Open a sealed package.
     OpenPackage(Box<exchange::Opening>),
     /// Take a photograph with the device's camera, and take it in.
-    Shoot { case: u64 },
+    Shoot { case: u64, look: Look },
     /// Write papers to a folder.
     Papers {
         case: u64,
@@ -249,14 +256,14 @@ impl Worker {
 /// Does one job; `false` when nobody listens any more.
 fn work(job: Job, is_stopped: &impl Fn() -> bool, tell: &impl Fn(Told) -> bool) -> bool {
     match job {
-        Job::Detect { case, photos } => {
+        Job::Detect { case, photos, look } => {
             let of = photos.len();
             for (n, photo) in photos.into_iter().enumerate() {
                 if is_stopped() {
                     return tell(Told::Stopped { case });
                 }
-                let found = photo::decode_luma(&photo.name, &photo.bytes)
-                    .map(|decoded| detect::tags(&decoded, &DetectOptions::default()))
+                let found = photographs::look_in(&photo.name, &photo.bytes, look)
+                    .map(|found| found.tags)
                     .map_err(|e| e.to_string());
                 if !tell(Told::Tags {
                     case,
@@ -349,13 +356,13 @@ fn work(job: Job, is_stopped: &impl Fn() -> bool, tell: &impl Fn(Told) -> bool) 
             open(&opening).map(Box::new).map_err(|e| e.to_string()),
         )),
         Job::OpenPackage(opening) => tell(Told::PackageOpened(opening.open().map(Box::new))),
-        Job::Take { case, paths } => {
+        Job::Take { case, paths, look } => {
             let of = paths.len();
             for (n, path) in paths.into_iter().enumerate() {
                 if is_stopped() {
                     return tell(Told::Stopped { case });
                 }
-                let photo = read(&path).map(Box::new).map_err(|e| e.to_string());
+                let photo = read(&path, look).map(Box::new).map_err(|e| e.to_string());
                 let done = n + 1;
                 if !tell(Told::Taken {
                     case,
@@ -368,8 +375,8 @@ fn work(job: Job, is_stopped: &impl Fn() -> bool, tell: &impl Fn(Told) -> bool) 
             }
             true
         }
-        Job::Shoot { case } => {
-            let photo = shoot().map(Box::new).map_err(|e| e.to_string());
+        Job::Shoot { case, look } => {
+            let photo = shoot(look).map(Box::new).map_err(|e| e.to_string());
             tell(Told::Taken {
                 case,
                 photo,
@@ -419,28 +426,23 @@ fn open(opening: &Opening) -> Result<Records, AppError> {
     }
 }
 
-fn read(path: &Path) -> Result<Read, AppError> {
-    look_through(files::photo_name(path), files::read_photo(path)?)
+fn read(path: &Path, look: Look) -> Result<Read, AppError> {
+    look_through(files::photo_name(path), files::read_photo(path)?, look)
 }
 
 /// A photograph of this moment. It goes into the encrypted store and nowhere else.
-fn shoot() -> Result<Read, AppError> {
+fn shoot(look: Look) -> Result<Read, AppError> {
     let bytes = camera::open()?.shoot()?;
     let name = clock::now().format("camera-%Y%m%d-%H%M%S.jpg").to_string();
-    look_through(name, bytes)
+    look_through(name, bytes, look)
 }
 
-/// Looks through a photograph for tags and labels.
-fn look_through(name: String, bytes: Vec<u8>) -> Result<Read, AppError> {
-    let photo = photo::decode_luma(&name, &bytes)?;
-    let codes = read_codes(&Luma::from_grey(photo.width, photo.height, &photo.luma())?);
-    let options = DetectOptions::default();
-    let tags = detect::tags(&photo, &options);
-    let warnings = detect::warnings(&photo, &tags, &options);
+fn look_through(name: String, bytes: Vec<u8>, look: Look) -> Result<Read, AppError> {
+    let found = photographs::look_in(&name, &bytes, look)?;
     Ok(Read {
-        warning: warnings.first().map(ToString::to_string),
-        tags,
-        codes: codes.iter().filter_map(FoundCode::cast).collect(),
+        warning: found.warnings.into_iter().next(),
+        tags: found.tags,
+        codes: found.codes.iter().filter_map(FoundCode::cast).collect(),
         name,
         bytes,
     })

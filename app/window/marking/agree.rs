@@ -155,6 +155,7 @@ impl Marking {
 mod tests {
     use super::*;
     use plinthside_measure::marks::Surface;
+    use plinthside_visit::Tap;
 
     fn view(mark: &str, photo: &str) -> MarkView {
         MarkView {
@@ -184,6 +185,19 @@ mod tests {
         };
         assert_eq!(blamed(&moved, &found), found[1..]);
         assert_eq!(blamed(&SolveError::NoConvergence, &found), []);
+    }
+
+    #[test]
+    fn what_was_found_is_still_so_when_the_visit_is_opened_again() {
+        let mat = || plinthside_measure::mat::Mat::from_json(plinthside_demo_data::MAT_JSON);
+        let tapped = [Tap::of_view(&view("mtp-1", "a"))];
+        let mut marking = Marking::new(mat().expect("a mat"), vec![], &tapped);
+        marking.found(vec![view("mtp-1", "b"), view("mtp-1", "a")]);
+        let text = serde_json::to_string(&marking.kept()).expect("JSON");
+        let kept: Vec<Tap> = serde_json::from_str(&text).expect("what was written");
+        let again = Marking::new(mat().expect("a mat"), vec![], &kept);
+        assert_eq!(again.taps(), marking.taps());
+        assert_eq!(again.found_views(), [view("mtp-1", "b")]);
     }
 
     #[test]

@@ -14,7 +14,8 @@ use plinthside_measure::mat::Mat;
 use plinthside_measure::observed::{MarkView, PhotoTags, Px};
 use plinthside_measure::photo::Photograph;
 use plinthside_measure::solve::Solution;
-use slint::Image;
+use plinthside_visit::Tap;
+use slint::{Image, Rgb8Pixel, SharedPixelBuffer};
 use std::sync::Arc;
 
 /// Marks every cast is asked for, in the order of the list.
@@ -48,6 +49,8 @@ pub struct Photo {
     pub tags: Option<PhotoTags>,
     /// Why it can't be used.
     pub problem: String,
+    /// A small copy; none of what is no picture.
+    pub small: Option<SharedPixelBuffer<Rgb8Pixel>>,
 }
 
 /// The photograph on the screen, decoded.
@@ -97,9 +100,9 @@ enum Looking {
 impl Marking {
     /// Photographs with the taps made so far.
     #[must_use]
-    pub fn new(mat: Mat, photos: Vec<Photo>, taps: Vec<MarkView>) -> Self {
+    pub fn new(mat: Mat, photos: Vec<Photo>, taps: &[Tap]) -> Self {
         let mut marks: Vec<MarkName> = ASKED.into_iter().map(MarkName::from).collect();
-        for tap in &taps {
+        for tap in taps {
             if !marks.contains(&tap.mark) {
                 marks.push(tap.mark.clone());
             }
@@ -107,8 +110,8 @@ impl Marking {
         Self {
             mat,
             photos,
-            taps,
-            found: Vec::new(),
+            taps: taps.iter().map(Tap::view).collect(),
+            found: taps.iter().filter(|t| t.found).map(Tap::view).collect(),
             by_hand: Vec::new(),
             marks,
             chosen: 0,
@@ -124,16 +127,20 @@ impl Marking {
         }
     }
 
-    /// Whether anything is marked.
-    #[must_use]
-    pub fn has_taps(&self) -> bool {
-        !self.taps.is_empty()
-    }
-
     /// The taps.
     #[must_use]
     pub fn taps(&self) -> &[MarkView] {
         &self.taps
+    }
+
+    /// The taps as the visit keeps them.
+    #[must_use]
+    pub fn kept(&self) -> Vec<Tap> {
+        let tap = |view: &MarkView| Tap {
+            found: self.found.contains(view),
+            ..Tap::of_view(view)
+        };
+        self.taps.iter().map(tap).collect()
     }
 
     /// Photographs whose tags were not looked for yet; each is handed out once.

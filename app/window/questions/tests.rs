@@ -174,7 +174,10 @@ fn an_order_field_is_set_by_its_path_and_a_signed_order_is_frozen() {
     assert!(visit.order(Side::Left).is_some_and(|o| {
         o.revisions[0]
             .prescription
-            .is_filled("motion.dorsiflexion.kind")
+            .motion
+            .dorsiflexion
+            .kind
+            .is_some()
     }));
     visit.orders[0].revisions[0].signature = Some(plinthside_visit::order::Signature {
         prescriber: Default::default(),

@@ -13,6 +13,7 @@ fn s01_cast_sitting_with_the_knee_bent() {
     finger.tap("Morwenna Ashdown, Left");
     finger.tap("Position");
     finger.answer(&[("The patient lies", "sitting"), ("Knee flexion", "85")]);
+    finger.tap("All steps");
     finger.tap("Order");
     finger.tap("Sign as Ines Calloway");
     let order = order_paper(&window);
@@ -32,6 +33,7 @@ fn s08_a_blister_puts_the_casting_off() {
     examined(&finger, "New visit, left foot");
     finger.tap("Cast");
     assert_eq!(data.get_cast().cautions.row_count(), 0);
+    finger.tap("All steps");
     finger.tap("Examine");
     finger.answer(&[
         ("Sensation sites felt", "6"),
@@ -53,6 +55,7 @@ fn s08_a_blister_puts_the_casting_off() {
     assert_eq!(data.get_screen(), Screen::Position);
     finger.tap("the skin is not sound");
     let kept = visit(&window);
+    finger.tap("All steps");
     finger.tap("Put the visit away");
     let row = data.get_cases().row_data(0).expect("the visit");
     assert!(row.state.contains("casting put off"), "{}", row.state);

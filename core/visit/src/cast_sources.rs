@@ -58,10 +58,13 @@ pub struct Tap {
     pub sd_px: f64,
     /// The face of the shell that carries the mark.
     pub surface: Surface,
+    /// Put there by the program, from where the other photographs put the mark, and moved by nobody.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub found: bool,
 }
 
 impl Tap {
-    /// A tap as the measurement has it.
+    /// A tap as the measurement has it, made by hand.
     #[must_use]
     pub fn of_view(view: &MarkView) -> Self {
         let [x_px, y_px] = view.px;
@@ -73,6 +76,7 @@ impl Tap {
             y_px,
             sd_px: view.sd_px,
             surface: view.surface,
+            found: false,
         }
     }
 
