@@ -34,3 +34,4 @@ pub mod predict;
 pub mod quantity;
 pub mod ruler;
 pub mod solve;
+pub mod square;

@@ -1,6 +1,6 @@
 //! Corners to a few hundredths of a pixel: a line fitted to each side of a dark square.
 
-use super::square::Grey;
+use super::grey::Grey;
 use crate::observed::Px;
 
 /// Share of a side left out at either end: there the next side blurs into the edge.

@@ -1,6 +1,6 @@
 //! Tags with a border of one cell, found by the AprilTag 3 C library.
 
-use super::square::Grey;
+use super::grey::Grey;
 use super::{Border, edges};
 use crate::observed::{Px, SeenTag};
 use apriltag::{Detector, Family, Image};

@@ -10,9 +10,9 @@
 mod codes;
 mod edges;
 mod family;
+mod grey;
 mod library;
 mod quads;
-mod square;
 mod squares;
 #[cfg(test)]
 mod tests;
@@ -21,7 +21,7 @@ mod warn;
 use crate::observed::{PhotoTags, SeenTag};
 use crate::photo::Photograph;
 pub use family::{TAG_COUNT, cells};
-use square::Grey;
+use grey::Grey;
 pub use warn::{TagWarning, warnings};
 
 /// Width of a tag's black border in cells.

@@ -1,6 +1,6 @@
 //! Dark four-sided figures in a photograph.
 
-use super::square::Grey;
+use super::grey::Grey;
 use crate::observed::Px;
 
 /// Side of the tiles whose darkest and lightest pixels set the local threshold.

@@ -2,11 +2,12 @@
 //! AprilTag library does not read.
 
 use super::family::{self, DATA_CELLS};
+use super::grey::Grey;
 use super::quads::dark_quads;
-use super::square::{Grey, PhotoFromSquare};
 use super::{Border, edges};
 use crate::observed::{Px, SeenTag};
 use crate::plane::PlaneSums;
+use crate::square::PhotoFromSquare;
 
 /// Least mean distance of the data cells' brightness from the threshold, grey levels.
 const LEAST_MARGIN: f64 = 12.0;

@@ -1,8 +1,8 @@
 use super::*;
 use crate::observed::{Px, SeenTag};
+use crate::square::PhotoFromSquare;
 use rand::{Rng, SeedableRng, rngs::StdRng};
 use rand_distr::StandardNormal;
-use square::PhotoFromSquare;
 
 /// Corners of a tag of 36h11 to be drawn: top-left, top-right, bottom-right, bottom-left of the
 /// upright tag, wherever they come to lie in the photograph.

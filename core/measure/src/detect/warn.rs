@@ -1,6 +1,6 @@
 //! What to say about the tags found, or not found, in a photograph.
 
-use super::square::Grey;
+use super::grey::Grey;
 use super::{Border, DetectOptions, search};
 use crate::observed::PhotoTags;
 use crate::photo::Photograph;

@@ -5,8 +5,9 @@
 //! and the grid is bent as a label is that lies on a round bag.
 
 use super::luma::Luma;
-use super::resample::{Projection, modules, square_to_quad};
+use super::resample::modules;
 use crate::CastCode;
+use plinthside_measure::square::PhotoFromSquare;
 use rxing::common::BitMatrix;
 use rxing::qrcode::cpp_port::decoder::Decode;
 use std::sync::LazyLock;
@@ -75,20 +76,20 @@ impl Grid {
     }
 
     /// Where a point of the symbol, in modules from its top left corner, lies.
-    fn place(&self, map: &Projection, [x, y]: [f64; 2]) -> [f64; 2] {
+    fn place(&self, map: &PhotoFromSquare, [x, y]: [f64; 2]) -> [f64; 2] {
         let (u, v) = (x / SIZE as f64, y / SIZE as f64);
         let arch = |t: f64| 4.0 * t * (1.0 - t);
         let uneven = |t: f64| 10.0 * t * (1.0 - t) * (1.0 - 2.0 * t);
         let [rows, columns, along_rows, along_columns] = self.bend.map(|b| b / SIZE as f64);
-        map.at(
+        map.at([
             u + columns * arch(v) + along_rows * uneven(u),
             v + rows * arch(u) + along_columns * uneven(v),
-        )
+        ])
     }
 
     /// How well the known modules fit: their correlation with the picture, 1 at best.
     fn score(&self, picture: &Luma<'_>) -> f64 {
-        let Some(map) = square_to_quad(&self.corners) else {
+        let Some(map) = PhotoFromSquare::new(&self.corners) else {
             return -1.0;
         };
         let (mut sum, mut squares, mut dark_sum, mut dark_count) = (0.0, 0.0, 0.0, 0.0);
@@ -210,7 +211,7 @@ pub(super) fn read_near(
                 corners: grid.corners.map(|p| p.map(|v| v * scale)),
                 ..grid
             };
-            let Some(map) = square_to_quad(&grid.corners) else {
+            let Some(map) = PhotoFromSquare::new(&grid.corners) else {
                 continue;
             };
             let read = modules(fine, SIZE, |x, y| grid.place(&map, [x, y]));

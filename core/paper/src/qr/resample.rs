@@ -1,6 +1,7 @@
 //! Modules measured in the grey picture, for symbols that the black and white one spoils.
 
 use super::luma::Luma;
+use plinthside_measure::square::PhotoFromSquare;
 use rxing::common::BitMatrix;
 
 /// The symbol with these corners (top-left, top-right, bottom-right, bottom-left), read from the
@@ -10,11 +11,11 @@ pub(super) fn modules_from_grey(
     corners: &[[f64; 2]; 4],
     size: usize,
 ) -> Vec<BitMatrix> {
-    let Some(map) = square_to_quad(corners) else {
+    let Some(map) = PhotoFromSquare::new(corners) else {
         return Vec::new();
     };
     modules(picture, size, |x, y| {
-        map.at(x / size as f64, y / size as f64)
+        map.at([x / size as f64, y / size as f64])
     })
 }
 
@@ -68,47 +69,6 @@ pub(super) fn modules(
     .into_iter()
     .flatten()
     .collect()
-}
-
-/// A projective map of the unit square.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Projection([f64; 8]);
-
-impl Projection {
-    /// Where the point (u, v) of the square lies.
-    pub(super) fn at(&self, u: f64, v: f64) -> [f64; 2] {
-        let map = &self.0;
-        let w = map[6] * u + map[7] * v + 1.0;
-        [
-            (map[0] * u + map[1] * v + map[2]) / w,
-            (map[3] * u + map[4] * v + map[5]) / w,
-        ]
-    }
-}
-
-/// The projective map of the unit square to a quadrilateral (Heckbert 1989, "Fundamentals of
-/// Texture Mapping and Image Warping", section 2.2.3); `None` for a degenerate one.
-pub(super) fn square_to_quad(corners: &[[f64; 2]; 4]) -> Option<Projection> {
-    let [[x0, y0], [x1, y1], [x2, y2], [x3, y3]] = *corners;
-    let (sx, sy) = (x0 - x1 + x2 - x3, y0 - y1 + y2 - y3);
-    let (dx1, dx2) = (x1 - x2, x3 - x2);
-    let (dy1, dy2) = (y1 - y2, y3 - y2);
-    let det = dx1 * dy2 - dx2 * dy1;
-    if !det.is_finite() || det.abs() < 1e-9 {
-        return None;
-    }
-    let g = (sx * dy2 - dx2 * sy) / det;
-    let h = (dx1 * sy - sx * dy1) / det;
-    Some(Projection([
-        x1 - x0 + g * x1,
-        x3 - x0 + h * x3,
-        x0,
-        y1 - y0 + g * y1,
-        y3 - y0 + h * y3,
-        y0,
-        g,
-        h,
-    ]))
 }
 
 /// Otsu's threshold: the split with the largest variance between the two sides.

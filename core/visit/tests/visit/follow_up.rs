@@ -1,6 +1,6 @@
 //! After signing: hand-over, the lab's answer, amendment, fitting, review, remake, leaflet.
 
-use crate::common::{after, complete, entry, prescriber, rules, signing, when};
+use crate::common::{after, complete, entry, handed_over, prescriber, rules, signing, when};
 use plinthside_measure::marks::Side;
 use plinthside_visit::figures::practice;
 use plinthside_visit::follow_up::{
@@ -310,11 +310,7 @@ fn what_is_entered_is_kept_in_the_visit_until_it_is_recorded() {
 #[test]
 fn a_labs_file_is_taken_by_our_clock_and_may_ask_again() {
     let rules = rules();
-    let mut visit = complete(Side::Left);
-    visit
-        .sign("o-1", &prescriber(), signing(&rules, 1))
-        .unwrap();
-    visit.hand_over("o-1", after(2), "me").unwrap();
+    let mut visit = handed_over(&rules);
     let answers = [
         (ReceiptAnswer::Accepted, 1, "", OrderState::Received),
         (
@@ -357,11 +353,7 @@ fn a_labs_file_is_taken_by_our_clock_and_may_ask_again() {
 #[test]
 fn one_answer_taken_on_two_devices_is_one() {
     let rules = rules();
-    let mut visit = complete(Side::Left);
-    visit
-        .sign("o-1", &prescriber(), signing(&rules, 1))
-        .unwrap();
-    visit.hand_over("o-1", after(2), "me").unwrap();
+    let mut visit = handed_over(&rules);
     let answer = receipt(ReceiptAnswer::Accepted, 3, "");
     visit.take_receipt("o-1", answer, after(4)).unwrap();
     let mut json = serde_json::to_value(&visit).unwrap();

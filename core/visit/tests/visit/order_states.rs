@@ -1,6 +1,8 @@
 //! An order from draft to its end, and reasons to go past a block.
 
-use crate::common::{after, choice, complete, day, entry, prescriber, rules, signing, visit};
+use crate::common::{
+    after, choice, complete, day, entry, handed_over, prescriber, rules, signing, visit,
+};
 use plinthside_measure::marks::Side;
 use plinthside_visit::Visit;
 use plinthside_visit::follow_up::{Fitting, Remake, RemakeCause};
@@ -12,11 +14,7 @@ use serde_json::Map;
 #[test]
 fn the_order_from_draft_to_closed() {
     let rules = rules();
-    let mut visit = complete(Side::Left);
-    visit
-        .sign("o-1", &prescriber(), signing(&rules, 1))
-        .unwrap();
-    visit.hand_over("o-1", after(2), "me").unwrap();
+    let mut visit = handed_over(&rules);
     assert_eq!(visit.orders[0].state(), OrderState::HandedOver);
     // An amendment given up: the signed revision stays. Signed: it is handed over anew.
     visit.orders[0].amend("thinner").unwrap();

@@ -165,6 +165,14 @@ pub fn complete(side: Side) -> Visit {
     visit
 }
 
+/// Its order signed after an hour and handed over after two.
+pub fn handed_over(rules: &RuleSet) -> Visit {
+    let mut visit = complete(Side::Left);
+    visit.sign("o-1", &prescriber(), signing(rules, 1)).unwrap();
+    visit.hand_over("o-1", after(2), "me").unwrap();
+    visit
+}
+
 const COMPLETE: [(&str, &str); 20] = [
     ("identity.quantity", "1"),
     ("identity.lab", "\"the lab\""),
