@@ -1,7 +1,7 @@
 //! What is asked twice or settled: a visit erased, the practice key changed, settings chosen between.
 
 use super::tests::{
-    NEVER, clinic_window, devices_screen, first, other_device, run, shown, synchronise,
+    NEVER, clinic_window, devices_screen, first, met, other_device, run, shown, synchronise, wait,
 };
 use crate::outbox;
 use crate::window::tests::{case, picture, tap};
@@ -15,11 +15,7 @@ use slint::Model;
 
 #[test]
 fn a_visit_is_erased_after_a_question_that_names_it_and_its_package_goes_from_the_target() {
-    let folder = tempfile::tempdir().expect("a folder");
-    let meeting = folder.path().join("meeting");
-    std::fs::create_dir(&meeting).expect("made");
-    let window = clinic_window(folder.path(), NEVER);
-    first(&window, &meeting);
+    let (folder, meeting, window) = met();
     let data = window.app.global::<Data>();
     let backend = window.app.global::<Backend>();
     backend.invoke_go(Screen::Cases);
@@ -69,11 +65,7 @@ fn a_visit_is_erased_after_a_question_that_names_it_and_its_package_goes_from_th
 
 #[test]
 fn the_practice_key_is_changed_and_the_others_go_on_with_the_new_one() {
-    let folder = tempfile::tempdir().expect("a folder");
-    let meeting = folder.path().join("meeting");
-    std::fs::create_dir(&meeting).expect("made");
-    let window = clinic_window(folder.path(), NEVER);
-    first(&window, &meeting);
+    let (folder, meeting, window) = met();
     let other = other_device(folder.path(), &window, &meeting);
     devices_screen(&window);
     tap(&window, "Devices");
@@ -92,11 +84,7 @@ fn the_practice_key_is_changed_and_the_others_go_on_with_the_new_one() {
 
 #[test]
 fn settings_that_differ_are_shown_with_both_values_and_settled() {
-    let folder = tempfile::tempdir().expect("a folder");
-    let meeting = folder.path().join("meeting");
-    std::fs::create_dir(&meeting).expect("made");
-    let window = clinic_window(folder.path(), NEVER);
-    first(&window, &meeting);
+    let (folder, meeting, window) = met();
     let other = other_device(folder.path(), &window, &meeting);
     let theirs = Clinic {
         name: "Name of another day".into(),
@@ -172,7 +160,9 @@ fn a_target_that_cannot_be_reached_is_said_of_each_visit_that_waits_for_it() {
         .code
         .clone();
     window.app.global::<Backend>().invoke_go(Screen::Cases);
-    synchronise(&window);
+    devices_screen(&window);
+    tap(&window, "Synchronise now");
+    wait(&window, "why", |v| v.results.row_count() > 0);
     let waits = told(&format!("{person}, Right"));
     assert_eq!(waits.tone, Tone::Caution);
     assert!(waits.text.contains("cannot be reached"), "{}", waits.text);

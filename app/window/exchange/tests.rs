@@ -25,7 +25,7 @@ pub(super) fn shown(window: &Window) -> ExchangeView {
 }
 
 /// Waits until the screen of other devices shows something.
-fn wait(window: &Window, what: &str, holds: impl Fn(&ExchangeView) -> bool) {
+pub(super) fn wait(window: &Window, what: &str, holds: impl Fn(&ExchangeView) -> bool) {
     until(window, what, |_| holds(&shown(window)));
 }
 
@@ -79,6 +79,16 @@ pub(super) fn first(window: &Window, address: &Path) {
     until(window, "the first meeting", |s| {
         !s.exchange.outcomes.is_empty()
     });
+}
+
+/// The invented clinic's window, met at a folder, and the folder around both.
+pub(super) fn met() -> (tempfile::TempDir, PathBuf, Window) {
+    let folder = tempfile::tempdir().expect("a folder");
+    let meeting = folder.path().join("meeting");
+    std::fs::create_dir(&meeting).expect("made");
+    let window = clinic_window(folder.path(), NEVER);
+    first(&window, &meeting);
+    (folder, meeting, window)
 }
 
 pub(super) fn synchronise(window: &Window) {
@@ -223,11 +233,7 @@ fn two_devices_join_by_a_shown_code_and_a_visit_goes_both_ways() {
 
 #[test]
 fn a_device_is_struck_off_after_being_asked_once_more() {
-    let folder = tempfile::tempdir().expect("a folder");
-    let meeting = folder.path().join("meeting");
-    std::fs::create_dir(&meeting).expect("made");
-    let window = clinic_window(folder.path(), NEVER);
-    first(&window, &meeting);
+    let (folder, meeting, window) = met();
     let lost = other_device(folder.path(), &window, &meeting);
     devices_screen(&window);
     tap(&window, "Devices");
@@ -364,11 +370,7 @@ fn a_target_that_is_away_is_said_and_met_by_itself_once_it_is_there() {
 
 #[test]
 fn a_forged_file_in_the_folder_is_named_in_words() {
-    let folder = tempfile::tempdir().expect("a folder");
-    let meeting = folder.path().join("meeting");
-    std::fs::create_dir(&meeting).expect("made");
-    let window = clinic_window(folder.path(), NEVER);
-    first(&window, &meeting);
+    let (folder, meeting, window) = met();
     let other = other_device(folder.path(), &window, &meeting);
     synchronise(&window);
     // The window's own newest batch is put where the other device's next one would be.
@@ -455,11 +457,7 @@ fn a_target_keeps_its_secret_to_itself_and_is_taken_out_of_the_list() {
 
 #[test]
 fn settings_of_two_devices_are_joined_and_what_differs_is_said() {
-    let folder = tempfile::tempdir().expect("a folder");
-    let meeting = folder.path().join("meeting");
-    std::fs::create_dir(&meeting).expect("made");
-    let window = clinic_window(folder.path(), NEVER);
-    first(&window, &meeting);
+    let (folder, meeting, window) = met();
     let before = window.inner.session.borrow().clinic();
     let other = other_device(folder.path(), &window, &meeting);
     let theirs = Clinic {
