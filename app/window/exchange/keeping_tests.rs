@@ -162,7 +162,10 @@ fn a_target_that_cannot_be_reached_is_said_of_each_visit_that_waits_for_it() {
     window.app.global::<Backend>().invoke_go(Screen::Cases);
     devices_screen(&window);
     tap(&window, "Synchronise now");
-    wait(&window, "why", |v| v.results.row_count() > 0);
+    wait(&window, "why", |v| {
+        let mut results = v.results.iter();
+        results.any(|said| said.text.contains("cannot be reached"))
+    });
     let waits = told(&format!("{person}, Right"));
     assert_eq!(waits.tone, Tone::Caution);
     assert!(waits.text.contains("cannot be reached"), "{}", waits.text);
