@@ -9,7 +9,7 @@ use plinthside_ui::{
 use slint::{ComponentHandle, Model, ModelRc, VecModel};
 use support::{Look, compare, dress, open, touch};
 
-const LOOKS: [Look; 3] = [
+const LOOKS: [Look; 4] = [
     Look::TABLET,
     Look {
         width: 800,
@@ -20,6 +20,12 @@ const LOOKS: [Look; 3] = [
     Look {
         width: 1366,
         height: 768,
+        dark: false,
+        text_scale: 1.5,
+    },
+    Look {
+        width: 800,
+        height: 1280,
         dark: false,
         text_scale: 1.5,
     },
