@@ -432,3 +432,25 @@ fn a_package_without_a_screen_is_refused_in_words() {
     assert!(refusal(&plinthside([package])).contains("without a screen"));
     assert_eq!(plinthside(["--version"]).status.code(), Some(0));
 }
+
+#[test]
+fn a_clinics_own_rules_are_tried_and_what_they_may_ask_is_told() {
+    let folder = TempDir::new().expect("folder");
+    let shipped = done(&plinthside(["rules"]));
+    let own = write(&folder, "own.toml", &shipped);
+    assert!(done(&plinthside(["rules", &own])).contains("none with an error"));
+    let broken = shipped.replacen("level = \"caution\"", "level = \"shout\"", 1);
+    let broken = write(&folder, "broken.toml", broken);
+    let why = refusal(&plinthside(["rules", &broken]));
+    assert!(
+        why.contains("broken.toml") && why.contains("line "),
+        "{why}"
+    );
+    let picture = write(&folder, "picture.toml", [0xff, 0xd8, 0xff]);
+    assert!(refusal(&plinthside(["rules", &picture])).contains("no text file"));
+    let facts = done(&plinthside(["rules", "--facts"]));
+    let asked = facts
+        .lines()
+        .find(|l| l.starts_with("forefoot_height_by_angle_mm"));
+    assert!(asked.is_some_and(|line| line.ends_with("a number, mm")));
+}

@@ -352,6 +352,8 @@ impl Inner {
 #[cfg(test)]
 mod by_ruler;
 #[cfg(test)]
+mod examine_tests;
+#[cfg(test)]
 mod finger;
 #[cfg(test)]
 mod follow_tests;

@@ -9,13 +9,12 @@
 #[path = "../tests/exchange/order.rs"]
 mod order;
 
-use order::{invented, signed};
+use order::{bench, clinic, invented, signed};
 use plinthside_exchange::{
     Answer, Devices, Memory, PackInputs, SecretKey, Target, open, pack, package, read_receipts,
 };
 use plinthside_store::{Kdf, Options, Store};
-use plinthside_visit::person::Lab;
-use plinthside_visit::{Clinic, Lang};
+use plinthside_visit::Lang;
 use std::path::Path;
 use std::sync::Mutex;
 
@@ -64,16 +63,7 @@ fn write(folder: &Path) {
     let sender = Devices(&store).sender("Tablet 1").expect("sender");
     let key = SecretKey::generate();
     std::fs::write(folder.join("lab-key.txt"), key.file().expect("key")).expect("write");
-    let lab = Lab {
-        name: "Bench & Sons".into(),
-        public_key: key.public().expect("key"),
-        ..Lab::default()
-    };
-    let clinic = Clinic {
-        name: "Invented Clinic".into(),
-        telephone: "+00 0000 0000".into(),
-        ..Clinic::default()
-    };
+    let (lab, clinic) = (bench(&key), clinic());
     let mut photo = vec![0xff, 0xd8, 0xff];
     photo.extend(std::iter::repeat_n(7_u8, 100_000));
     let target = Memory::default();

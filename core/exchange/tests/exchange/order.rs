@@ -1,10 +1,29 @@
-//! An invented order, for the tests of packages and for the example.
+//! An invented order, who sends and who builds it, for the tests of packages and for the example.
 
-use plinthside_visit::Visit;
+use plinthside_exchange::SecretKey;
 use plinthside_visit::order::Signature;
-use plinthside_visit::person::Prescriber;
+use plinthside_visit::person::{Lab, Prescriber};
 use plinthside_visit::words::Extra;
+use plinthside_visit::{Clinic, Visit};
 use serde_json::json;
+
+/// The lab that has the key.
+pub fn bench(key: &SecretKey) -> Lab {
+    Lab {
+        name: "Bench & Sons".into(),
+        public_key: key.public().expect("key"),
+        ..Lab::default()
+    }
+}
+
+/// The clinic that orders.
+pub fn clinic() -> Clinic {
+    Clinic {
+        name: "Invented Clinic".into(),
+        telephone: "+00 0000 0000".into(),
+        ..Clinic::default()
+    }
+}
 
 /// A visit with a measured cast and an order of two revisions, neither signed.
 pub fn invented() -> Visit {

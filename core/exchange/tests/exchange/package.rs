@@ -1,14 +1,13 @@
 //! Sealed packages: what a lab, a stranger and an evil file cannot do with them.
 
 use crate::common::{join, memory, store};
-use crate::order::{invented, signed};
+use crate::order::{bench, clinic, invented, signed};
 use plinthside_exchange::package::lab_path;
 use plinthside_exchange::{
     Answer, Devices, ExchangeError, PackInputs, Package, SecretKey, Sender, Target, open, pack,
     read_receipts,
 };
-use plinthside_visit::person::Lab;
-use plinthside_visit::{Clinic, Lang, When};
+use plinthside_visit::{Lang, When};
 use std::collections::BTreeMap;
 use std::io::{Cursor, Read, Write};
 
@@ -21,16 +20,7 @@ fn when(text: &str) -> When {
 fn packed(sender: &Sender, key: &SecretKey, pdf: &[u8], at: &str) -> Package {
     let mut visit = invented();
     signed(&mut visit, 1);
-    let lab = Lab {
-        name: "Bench & Sons".into(),
-        public_key: key.public().expect("key"),
-        ..Lab::default()
-    };
-    let clinic = Clinic {
-        name: "Invented Clinic".into(),
-        telephone: "+00 0000 0000".into(),
-        ..Clinic::default()
-    };
+    let (lab, clinic) = (bench(key), clinic());
     pack(&PackInputs {
         visit: &visit,
         order: "o1",
