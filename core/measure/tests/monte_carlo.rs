@@ -4,10 +4,9 @@
 
 mod support;
 
-use nalgebra::DMatrix;
 use plinthside_measure::solve::{SolveError, SolveOptions, solve};
 use support::paper::over_paper;
-use support::quantities::{ANGLES, angle_gradients, in_cast_frame};
+use support::quantities::angle_gradients;
 use support::{Compared, World, bound, four_corners, on_both_cores, quantity_names, six_views};
 
 const DRAWS: usize = 500;
@@ -25,6 +24,7 @@ fn least(world: &World, seen: &support::Seen) -> Vec<f64> {
 #[test]
 fn errors_reach_the_bound_and_intervals_hold() {
     let (mut squares, mut bare, mut reported, mut count) = (0.0, 0.0, 0.0, 0.0);
+    let (mut alarms, mut good) = (0, 0);
     for (name, nominal) in [
         ("four corners", World::new(four_corners())),
         ("six views", World::new(six_views())),
@@ -67,7 +67,8 @@ fn errors_reach_the_bound_and_intervals_hold() {
         );
 
         assert_eq!(draws.len(), DRAWS, "too few draws left");
-        assert!((false_alarms as f64) < 0.01 * (drawn.len() - bowed) as f64);
+        alarms += false_alarms;
+        good += drawn.len() - bowed;
         let n = DRAWS as f64;
         for (q, quantity) in quantity_names().iter().enumerate() {
             let squared: f64 = draws
@@ -107,70 +108,10 @@ fn errors_reach_the_bound_and_intervals_hold() {
         }
     }
     let (ratio, bare, reported) = ((squares / count).sqrt(), bare / count, reported / count);
+    println!("{alarms} false alarms in {good}");
+    assert!((alarms as f64) < 0.01 * good as f64);
     println!("pooled rms/bound {ratio:.4} cover {bare:.4}, as reported {reported:.4}");
     assert!((0.98..1.02).contains(&ratio));
     assert!((0.943..0.957).contains(&bare));
     assert!((0.943..0.98).contains(&reported));
-}
-
-/// The sizes expected of 12 megapixels and taps of 1.5 px, in the cast frame.
-#[test]
-fn the_expected_size_is_kept() {
-    let expected = [
-        ("four corners", four_corners(), 0.30, 0.31, 0.43),
-        ("six views", six_views(), 0.24, 0.25, 0.35),
-    ];
-    for (name, stands, point_mm, hinge_deg, alpha_deg) in expected {
-        let world = World::new(stands);
-        let (photos, taps) = world.noisy(7);
-        let solution = solve(&world.mat, &photos, &taps, &SolveOptions::default()).expect("solved");
-        let truth = world.truth();
-        let marks = support::marks();
-        let row = |i: usize| 3 * solution.point(marks[i / 3].name).expect("placed").0 + i % 3;
-        let n = 3 * marks.len();
-        let covariance = DMatrix::from_fn(n, n, |i, j| solution.covariance_mm2[(row(i), row(j))]);
-        let cast = DMatrix::from_fn(n, n, |i, k| {
-            let moved = |by: f64| {
-                let mut p = truth.clone();
-                p[k / 3][k % 3] += by;
-                in_cast_frame(&p)[i / 3][i % 3]
-            };
-            (moved(1e-4) - moved(-1e-4)) / 2e-4
-        });
-        let sizes = |covariance: &DMatrix<f64>| {
-            let per_axis: Vec<f64> = (0..marks.len())
-                .map(|m| (covariance.view((3 * m, 3 * m), (3, 3)).trace() / 3.0).sqrt())
-                .collect();
-            let mean = per_axis.iter().sum::<f64>() / per_axis.len() as f64;
-            (mean, per_axis.iter().fold(0.0, |a: f64, b| a.max(*b)))
-        };
-        let covariance = covariance / solution.tap_factor;
-        // On the mat, and in the cast frame, whose origin HL's own error moves every other point.
-        let (mean, most) = sizes(&covariance);
-        // Among each other: what moves all marks alike taken out.
-        let alike = DMatrix::from_fn(n, n, |i, j| {
-            f64::from(u8::from(i == j)) - f64::from(u8::from(i % 3 == j % 3)) / marks.len() as f64
-        });
-        let (mean_apart, most_apart) = sizes(&(&alike * &covariance * &alike));
-        let bound = bound::mark_covariance(&world, &world.visible());
-        // No unbiased estimator does better on these photographs: 0.20 mm at four corners is not
-        // to be had with 480 mm, these stands and this shell.
-        let (least_mean, least_most) = sizes(&(&cast * &bound * cast.transpose()));
-        let (mean_in_cast, most_in_cast) = sizes(&(&cast * &covariance * cast.transpose()));
-        let gradients = angle_gradients(&truth);
-        let angle = |k: usize| {
-            let g = &gradients[k];
-            (g.transpose() * &covariance * g)[0].sqrt()
-        };
-        println!(
-            "{name}: points mean {mean:.3} max {most:.3} mm, from HL {mean_in_cast:.3} and {most_in_cast:.3}, among each other {mean_apart:.3} and {most_apart:.3} mm, {ANGLES:?} {:.2?}",
-            [0, 1, 2, 3, 4, 5].map(angle)
-        );
-        println!("  the bound from HL: mean {least_mean:.3} max {least_most:.3} mm");
-        assert!((mean_in_cast / least_mean - 1.0).abs() < 0.05, "{name}");
-        assert!((most_in_cast / least_most - 1.0).abs() < 0.08, "{name}");
-        assert!(mean_in_cast < point_mm, "{name}: {mean_in_cast}");
-        assert!(angle(0).max(angle(1)) < hinge_deg, "{name}");
-        assert!(angle(4) < alpha_deg, "{name}");
-    }
 }

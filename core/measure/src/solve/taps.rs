@@ -13,8 +13,8 @@ use super::{model, rays, start};
 use nalgebra::{Matrix2, Matrix3, SymmetricEigen, Vector2, Vector3};
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
-/// Chance that one solve of good taps is refused.
-const FALSE_ALARM: f64 = 0.006;
+/// Chance that one solve of good taps is refused; the taps' factor, never under 1, makes it less.
+const FALSE_ALARM: f64 = 0.0085;
 /// Variances below this share of the tap's own are the direction along the ray.
 const ALONG_RAY: f64 = 1e-4;
 /// From tags alone, only taps this far off are refused, pixels and stated sds: nearer ones wait
@@ -102,7 +102,7 @@ pub(crate) fn refuse_gross(
     decide(problem, state, marks, &verdicts)
 }
 
-/// With the full covariance: refuses taps that good ones would exceed in one solve of 170.
+/// With the full covariance: refuses taps that good ones would exceed in one solve of 120.
 pub(crate) fn refuse_wrong(
     problem: &Problem,
     state: &State,

@@ -1,21 +1,27 @@
 //! The Cramér-Rao bound of the fitted model, nuisances included, by numeric differences of the
 //! simulator's own projection: a check of the library's derivatives, elimination and covariance.
 
-use super::World;
-use nalgebra::{DMatrix, Rotation3, Vector3};
+use super::{Seen, World};
+use nalgebra::{DMatrix, Matrix2, Rotation3, Vector3};
 
-use super::Seen;
+/// The fit at its best.
+struct Best {
+    /// Of everything fitted: lens and paper, a height for each tag, poses, marks.
+    covariance: DMatrix<f64>,
+    /// Corners and then taps, each by its own sd, by everything fitted.
+    jacobian: DMatrix<f64>,
+    /// First column of the marks.
+    points: usize,
+}
 
-/// Covariance of all mark coordinates over the paper round them, mm².
-pub fn mark_covariance(world: &World, seen: &Seen) -> DMatrix<f64> {
+fn best(world: &World, seen: &Seen) -> Best {
     let (shots, tags, marks) = (
         world.stands.len(),
         world.mat.tags.len(),
         super::marks().len(),
     );
-    let (lens, poses, points) = (9 + tags, 9 + tags, 9 + tags + 9 * shots);
+    let (poses, points) = (9 + tags, 9 + tags + 9 * shots);
     let n = points + 3 * marks;
-    assert_eq!(lens, poses);
     let predicted = |v: &[f64]| {
         let mut w = world.clone();
         w.f *= 1.0 + v[0];
@@ -81,7 +87,33 @@ pub fn mark_covariance(world: &World, seen: &Seen) -> DMatrix<f64> {
         prior(poses + 9 * i + 7, 20.0);
         prior(poses + 9 * i + 8, 20.0);
     }
-    let covariance = information.cholesky().expect("determined").inverse();
+    Best {
+        covariance: information.cholesky().expect("determined").inverse(),
+        jacobian,
+        points,
+    }
+}
+
+/// What of each tap's error the other taps can check: I less the share of its variance that the fit
+/// takes up; in the order of `seen`, in the tap's own variance.
+pub fn checked(world: &World, seen: &Seen) -> Vec<Matrix2<f64>> {
+    let best = best(world, seen);
+    let first = best.jacobian.nrows() - 2 * seen.1.len();
+    let taken_up = |tap: usize| {
+        let rows = best.jacobian.rows(first + 2 * tap, 2);
+        let used = rows * &best.covariance * rows.transpose();
+        Matrix2::identity() - used.fixed_view::<2, 2>(0, 0)
+    };
+    (0..seen.1.len()).map(taken_up).collect()
+}
+
+/// Covariance of all mark coordinates over the paper round them, mm².
+pub fn mark_covariance(world: &World, seen: &Seen) -> DMatrix<f64> {
+    let Best {
+        covariance, points, ..
+    } = best(world, seen);
+    let (tags, n) = (world.mat.tags.len(), covariance.nrows());
+    let marks = (n - points) / 3;
     // Over the paper: by bow, heights and marks.
     let over = |v: &[f64]| {
         let mut w = world.clone();
