@@ -11,7 +11,9 @@ use std::sync::{Mutex, PoisonError};
 
 /// States with an order that a lab may answer, and of how many visits in them its answer is looked
 /// for, those changed last first: a lab that has accepted asks soon or not at all.
-const WAITING: [(OrderState, usize); 3] = [
+const WAITING: [(OrderState, usize); 4] = [
+    // The lab has its package before somebody says that the plaster left.
+    (OrderState::Signed, 200),
     (OrderState::HandedOver, usize::MAX),
     (OrderState::LabHold, usize::MAX),
     (OrderState::Received, 200),
@@ -193,7 +195,7 @@ mod tests {
             reason: String::new(),
             extra: Default::default(),
         };
-        order.history = vec![entry(OrderState::Signed), entry(OrderState::HandedOver)];
+        order.history = vec![entry(OrderState::Signed)];
         let mut before = Order::new("o-1", Side::Left);
         before.history = vec![entry(OrderState::Remade)];
         let mut visit = Visit::new("v-1", at(9), vec![Side::Left]);
@@ -202,6 +204,7 @@ mod tests {
         visit
     }
 
+    /// Nobody has said yet that the plaster left: the lab answers what it was sent.
     #[test]
     fn an_answer_to_an_order_without_a_cast_beside_others_is_read_and_taken_once() {
         let folder = tempfile::tempdir().expect("a folder");
@@ -242,7 +245,13 @@ mod tests {
         let mut held = store.lock().expect("held");
         take(&mut held, &answers[0], "Ada", at(10)).expect("taken");
         let kept: Visit = held.open_record("v-1").expect("opened").value;
-        assert_eq!(kept.orders[1].state(), OrderState::LabHold);
+        let states: Vec<_> = kept.orders[1]
+            .history
+            .iter()
+            .map(|c| c.to.clone())
+            .collect();
+        let handed = [OrderState::Signed, OrderState::HandedOver];
+        assert_eq!(states, [&handed[..], &[OrderState::LabHold]].concat());
         assert_eq!(kept.follow_up[0].receipts[0].at, at(8));
         held.finish("v-1").expect("finished");
         drop(held);

@@ -3,7 +3,7 @@
 use super::advice;
 use super::questions::order_mut;
 use super::session::Session;
-use super::text::said;
+use super::text::sentence;
 use plinthside_visit::order::{
     Order, OrderState, SignError, Signing, as_before, fillable, usual, workshop_matters,
 };
@@ -88,7 +88,7 @@ impl Session {
         let Some(open) = open else { return };
         let Some(prescriber) = prescriber else {
             let english = "whoever works here is not among the clinic's people who prescribe; choose under Settings, People, who works now";
-            open.refusal = said(english, self.look.lang);
+            open.refusal = sentence(english, self.look.lang);
             return;
         };
         let order = order_mut(&mut open.case.visit, open.case.side);
@@ -115,7 +115,7 @@ impl Session {
                 {
                     english = english.replace(&first.text.en, &first.text.de);
                 }
-                open.refusal = said(&english, self.look.lang);
+                open.refusal = sentence(&english, self.look.lang);
             }
         }
     }

@@ -97,6 +97,13 @@ pub fn stock(clinic: &mut Clinic) {
     .into();
 }
 
+/// The photographs of the invented cast are older than its dipping.
+fn forget_the_dipping(window: &Window) {
+    let mut session = window.inner.session.borrow_mut();
+    let open = session.open.as_mut().expect("open");
+    open.case.cast_mut().record.dipped_at = None;
+}
+
 #[test]
 fn a_first_visit_by_touch_is_measured_judged_and_its_order_filled() {
     let folder = tempfile::tempdir().expect("a folder");
@@ -166,17 +173,7 @@ fn a_first_visit_by_touch_is_measured_judged_and_its_order_filled() {
     println!("{} taps to the removal of the cast", finger.taps());
 
     // Photographs, marks, check.
-    window
-        .inner
-        .session
-        .borrow_mut()
-        .open
-        .as_mut()
-        .expect("open")
-        .case
-        .cast_mut()
-        .record
-        .dipped_at = None;
+    forget_the_dipping(&window);
     finger.tap("On to the check");
     picture(&window, "visit-04-photographs");
     finger.tap("Take in 8 photographs");
@@ -327,18 +324,7 @@ fn a_repeat_visit_takes_few_taps() {
     finger.tap("fast plaster");
     finger.tap("First slab dipped");
     finger.tap("Removed");
-    // The photographs of the invented cast are older than its dipping.
-    window
-        .inner
-        .session
-        .borrow_mut()
-        .open
-        .as_mut()
-        .expect("open")
-        .case
-        .cast_mut()
-        .record
-        .dipped_at = None;
+    forget_the_dipping(&window);
     finger.tap("On to the check");
     println!("{} taps to the photographs", finger.taps());
     finger.tap("Take in 8 photographs");

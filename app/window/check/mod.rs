@@ -134,8 +134,8 @@ fn measured(results: Option<&Results>, name: ResultName, lang: Lang) -> ui::Meas
         value: format::quantity(q.value.abs(), unit(q), lang).into(),
         direction: direction(name, q.value),
         by_ruler: results.is_some_and(|r| r.source == Source::Ruler),
-        instrument: format::quantity(instrument, unit(q), lang).into(),
-        total: format::quantity(total, unit(q), lang).into(),
+        instrument: format::plus_minus(instrument, unit(q), lang).into(),
+        total: format::plus_minus(total, unit(q), lang).into(),
     }
 }
 

@@ -222,6 +222,8 @@ impl<T: Clone + PartialEq, At: Copy> Asking<T, At> {
             Ask::Answer(index) => return self.choose(of, at, index),
             Ask::Type(text) => self.type_in(of, at, &text),
             Ask::Undo => self.undo(of, at),
+            // Typed text that could not be taken stays in hand with what is wrong with it.
+            Ask::Next if self.refused.is_some() => {}
             Ask::Next => {
                 self.confirm(of, at);
                 return true;

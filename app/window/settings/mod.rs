@@ -130,7 +130,9 @@ impl Session {
         let page = self.settings.page;
         if page == Page::Mats {
             self.settings.draft = mats::Draft::new(&self.clinic());
-            let asking = Asking::new(mats::questions(), &self.settings.draft, ());
+            let mut asking = Asking::new(mats::questions(), &self.settings.draft, ());
+            // The sheet is answered beforehand, and must be the one that is printed.
+            asking.choose_question(0, &self.settings.draft, ());
             self.settings.measuring = Some(asking);
             return;
         }
@@ -294,13 +296,19 @@ pub fn view(session: &mut Session) -> ui::SettingsView {
     let settings = &session.settings;
     let (page, lang) = (settings.page, session.look.lang);
     let clinic = session.clinic();
+    let pages = overview(session, &clinic, &targets, lang);
+    let title = (page as usize).checked_sub(1).and_then(|i| pages.get(i));
     let mut view = ui::SettingsView {
         page,
+        title: title.map_or_else(Default::default, |row| row.title.clone()),
         said: settings.said.as_str().into(),
         problem: said(&settings.problem, lang).into(),
         rule_file: session.rule_path().display().to_string().into(),
         own_rules: !clinic.rule_file.is_empty(),
-        rows: models(rows(session, &clinic, &targets, lang)),
+        rows: models(match page {
+            Page::Overview | Page::Clinic => pages,
+            _ => rows(session, &clinic, lang),
+        }),
         ..Default::default()
     };
     if let Some(asking) = &settings.measuring {
@@ -327,7 +335,7 @@ pub fn view(session: &mut Session) -> ui::SettingsView {
     view
 }
 
-fn rows(session: &Session, clinic: &Clinic, targets: &str, lang: Lang) -> Vec<ui::SettingsRow> {
+fn rows(session: &Session, clinic: &Clinic, lang: Lang) -> Vec<ui::SettingsRow> {
     let row = |title: &str, detail: Vec<&str>| {
         let detail: Vec<&str> = detail.into_iter().filter(|part| !part.is_empty()).collect();
         let unnamed = Text::new("without a name", "ohne Namen");
@@ -345,7 +353,7 @@ fn rows(session: &Session, clinic: &Clinic, targets: &str, lang: Lang) -> Vec<ui
         }
     };
     match session.settings.page {
-        Page::Overview | Page::Clinic => overview(session, clinic, targets, lang),
+        Page::Overview | Page::Clinic => Vec::new(),
         Page::People => clinic
             .prescribers
             .iter()

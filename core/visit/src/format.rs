@@ -47,6 +47,16 @@ pub fn quantity(value: f64, of: &str, lang: Lang) -> String {
     format!("{}{}", number(value, decimals, lang), unit(of))
 }
 
+/// A ± at the grain of what it stands beside, rounded up: never smaller than it is, never 0.
+#[must_use]
+pub fn plus_minus(half: f64, of: &str, lang: Lang) -> String {
+    let step = match of {
+        "mm" | "deg" => 0.5,
+        _ => 0.1,
+    };
+    quantity(((half - 1e-9) / step).ceil().max(1.0) * step, of, lang)
+}
+
 /// A quantity beside limits: one decimal where the usual grain would put it on the wrong side.
 #[must_use]
 pub fn against(value: f64, limits: &[f64], of: &str, lang: Lang) -> String {
@@ -88,3 +98,22 @@ const MONTHS_DE: [&str; 12] = [
     "November",
     "Dezember",
 ];
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_plus_minus_is_rounded_up_and_never_0() {
+        for (half, of, shown) in [
+            (0.0, "deg", "0.5°"),
+            (0.2, "deg", "0.5°"),
+            (0.5, "mm", "0.5 mm"),
+            (0.51, "mm", "1 mm"),
+            (9.9, "deg", "10°"),
+            (0.21, "kg", "0.3 kg"),
+        ] {
+            assert_eq!(plus_minus(half, of, Lang::En), shown);
+        }
+    }
+}

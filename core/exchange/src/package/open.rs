@@ -104,14 +104,18 @@ impl Opened {
     #[must_use]
     pub fn words(&self) -> Vec<String> {
         let order = &self.order;
+        let telephone = match order.telephone.as_str() {
+            "" => String::new(),
+            telephone => format!(" ({telephone})"),
+        };
         let mut lines = vec![format!(
-            "Order {} revision {}, {} foot, patient {}, from {} ({}), signed by {}.",
+            "Order {} revision {}, {} foot, patient {}, from {}{}, signed by {}.",
             order.code,
             order.revision,
             order.side,
             order.patient,
             order.clinic,
-            order.telephone,
+            telephone,
             order.signed_by
         )];
         match order.replaces {

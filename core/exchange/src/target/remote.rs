@@ -12,6 +12,7 @@ use object_store::prefix::PrefixStore;
 use object_store::{
     BackoffConfig, Certificate, ClientOptions, ObjectStore, ObjectStoreExt, RetryConfig,
 };
+use std::path::PathBuf;
 use std::time::Duration;
 use tokio::runtime::Runtime;
 
@@ -27,6 +28,8 @@ const AT_ONCE: usize = 2;
 /// A target that is not in memory. The library is asynchronous; its runtime lives in here.
 struct Remote {
     name: String,
+    /// Where the target is a folder: which.
+    folder: Option<PathBuf>,
     store: Box<dyn ObjectStore>,
     runtime: Runtime,
 }
@@ -67,15 +70,13 @@ fn connect_with(
         spec.name.clone()
     };
     let failed = |e: object_store::Error| TargetError::from_store(&name, "", e);
+    let mut folder = None;
     let store: Box<dyn ObjectStore> = match place {
         Place::Folder(path) => {
-            // Nothing is made here: the place of a stick that is not in would look like the stick.
-            std::fs::read_dir(&path).map_err(|e| TargetError::Unreachable {
-                target: name.clone(),
-                why: format!("{}: {e}", path.display()),
-            })?;
-            let folder = LocalFileSystem::new_with_prefix(&path).map_err(failed)?;
-            Box::new(folder.with_fsync(true))
+            there(&name, &path)?;
+            let store = LocalFileSystem::new_with_prefix(&path).map_err(failed)?;
+            folder = Some(path);
+            Box::new(store.with_fsync(true))
         }
         Place::WebDav { url, plain } => {
             let mut options = client(spec, plain, request)?;
@@ -139,9 +140,20 @@ fn connect_with(
         })?;
     Ok(Box::new(Remote {
         name,
+        folder,
         store,
         runtime,
     }))
+}
+
+/// Refuses a folder that is not there. It is never made: the place of a stick that is not in would
+/// look like the stick.
+fn there(target: &str, folder: &std::path::Path) -> Result<()> {
+    let looked = std::fs::read_dir(folder).map(|_| ());
+    looked.map_err(|e| TargetError::Unreachable {
+        target: target.to_owned(),
+        why: format!("{}: {e}", folder.display()),
+    })
 }
 
 fn client(spec: &TargetSpec, plain: bool, request: Duration) -> Result<ClientOptions> {
@@ -188,6 +200,12 @@ fn folder_made_meanwhile(error: &object_store::Error) -> bool {
 }
 
 impl Remote {
+    /// The library makes every folder it needs, also that of a stick pulled out meanwhile.
+    fn still_there(&self) -> Result<()> {
+        let folder = self.folder.as_ref();
+        folder.map_or(Ok(()), |folder| there(&self.name, folder))
+    }
+
     fn error(&self, name: &str) -> impl FnOnce(object_store::Error) -> TargetError {
         let (target, name) = (self.name.clone(), name.to_owned());
         move |e| TargetError::from_store(&target, &name, e)
@@ -196,6 +214,7 @@ impl Remote {
 
 impl Target for Remote {
     fn list(&self, folder: &str) -> Result<Vec<String>> {
+        self.still_there()?;
         let found = self
             .runtime
             .block_on(self.store.list_with_delimiter(Some(&Path::from(folder))));
@@ -220,6 +239,7 @@ impl Target for Remote {
     }
 
     fn put(&self, name: &str, bytes: &[u8]) -> Result<()> {
+        self.still_there()?;
         let mut tries = 0;
         loop {
             let payload = bytes.to_vec().into();

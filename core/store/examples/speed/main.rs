@@ -128,30 +128,48 @@ fn photograph(path: &Path) {
 }
 
 /// Saving one entry of a visit, against inserting the same bytes, turn and turn about: as the
-/// program does it, from its own types, and from JSON.
+/// program does it, from its own types, and from JSON. Four times each in turn, new stores every
+/// time: a store's first hundred entries, and a disk's mood, make more of a difference than the form.
 fn entries(path: &Path) {
-    std::fs::create_dir_all(path).expect("folder");
+    const ROUNDS: usize = 4;
     let json = invented(0, &mut Dice(1));
     let visit: Visit = serde_json::from_value(json.clone()).expect("visit");
-    one_by_one(&path.join("typed"), "", &visit, |visit, i| {
-        visit.readings[i % 12].repeats[0] = (i as f64 + 0.5).into();
-    });
-    one_by_one(
-        &path.with_extension("json"),
-        " from JSON",
-        &json,
-        |json, i| {
+    let mut forms = [("", Times::default()), (" from JSON", Times::default())];
+    for round in 0..ROUNDS {
+        let folder = path.join(round.to_string());
+        std::fs::create_dir_all(&folder).expect("folder");
+        let typed = one_by_one(&folder.join("typed"), &visit, |visit, i| {
+            visit.readings[i % 12].repeats[0] = (i as f64 + 0.5).into();
+        });
+        let from_json = one_by_one(&folder.join("json"), &json, |json, i| {
             json["readings"][i % 12]["repeats"][0] = (i as f64 + 0.5).into();
-        },
-    );
+        });
+        for ((_, all), times) in forms.iter_mut().zip([typed, from_json]) {
+            all.iter_mut()
+                .zip(times)
+                .for_each(|(all, times)| all.extend(times));
+        }
+    }
+    for (form, mut times) in forms {
+        for (name, p, aim) in [("median", 0.5, "<= 1.5 x"), ("p99", 0.99, "<= 300 ms")] {
+            let [ours, row, change] = times.each_mut().map(|times| percentile(times, p));
+            for (what, theirs) in [("its row", row), ("its change alone", change)] {
+                let count = times[0].len();
+                let what = format!("one entry{form}, durable, {name} of {count}; {what}");
+                beside(&what, ours, theirs, aim);
+            }
+        }
+    }
 }
+
+/// Of saving entries, of inserting their rows, of inserting their changes alone.
+type Times = [Vec<Duration>; 3];
 
 fn one_by_one<T: Serialize + DeserializeOwned>(
     path: &Path,
-    form: &str,
     visit: &T,
     edit: impl Fn(&mut T, usize),
-) {
+) -> Times {
     let mut store = Store::create(path, PASSPHRASE, options()).expect("create");
     let key = store.raw_key().to_string();
     let row_engine = bare(&path.with_extension("row"), &key);
@@ -170,7 +188,7 @@ fn one_by_one<T: Serialize + DeserializeOwned>(
         .prepare("INSERT INTO t(bytes) VALUES(?)")
         .expect("sql");
     let mut opened = store.begin("v", VISIT, visit, "Ada").expect("begin");
-    let mut times = [const { Vec::new() }; 3];
+    let mut times = Times::default();
     for i in 0..600 {
         edit(&mut opened.value, i);
         let before = store.document("v").expect("doc").heads();
@@ -191,13 +209,7 @@ fn one_by_one<T: Serialize + DeserializeOwned>(
         insert.execute(params![bytes]).expect("insert");
         times[2].push(started.elapsed());
     }
-    for (name, p, aim) in [("median", 0.5, "<= 1.5 x"), ("p99", 0.99, "<= 300 ms")] {
-        let [ours, row, change] = times.each_mut().map(|times| percentile(times, p));
-        for (what, theirs) in [("its row", row), ("its change alone", change)] {
-            let what = format!("one entry{form}, durable, {name} of 600; {what}");
-            beside(&what, ours, theirs, aim);
-        }
-    }
+    times
 }
 
 fn many(path: &Path, visits: usize) {

@@ -305,8 +305,7 @@ impl<T: Transactable + ReadDoc> Writer<'_, T> {
         };
         self.delete_in(&twins, &key)?;
         if chosen.is_null() {
-            self.tx
-                .put(&twins[0], key, shape::digest(&site.node.json()))?;
+            self.put_mark(&twins[0], key, shape::digest(&site.node.json()))?;
         }
         Ok(())
     }
@@ -320,6 +319,7 @@ impl<T: Transactable + ReadDoc> Writer<'_, T> {
         chosen: &Value,
     ) -> Result<(), DocumentError> {
         if !frozen.rivals.is_empty() {
+            self.marked = true;
             self.put_leaf(
                 Place::Put(&twins[0], Prop::Map(shape::FROZEN.to_owned())),
                 chosen,

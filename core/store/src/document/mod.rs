@@ -21,6 +21,7 @@ use automerge::{
 use node::Node;
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
+use std::cell::Cell;
 use write::Writer;
 
 /// What went wrong inside one document.
@@ -95,6 +96,9 @@ pub struct Stamp {
 #[derive(Debug, Clone)]
 pub struct Document {
     doc: Automerge,
+    /// A mark of removal or a signed copy may stand in it. Most visits in hand have none, and an entry
+    /// need not look for them; taken for marked until it was read whole.
+    marked: Cell<bool>,
 }
 
 impl Document {
@@ -103,6 +107,7 @@ impl Document {
     pub fn new(actor: ActorId) -> Self {
         Self {
             doc: Automerge::new().with_actor(actor),
+            marked: Cell::new(false),
         }
     }
 
@@ -113,6 +118,7 @@ impl Document {
         let doc = guarded(|| Automerge::load(bytes).map_err(damaged))?;
         Ok(Self {
             doc: doc.with_actor(actor),
+            marked: Cell::new(true),
         })
     }
 
@@ -132,7 +138,9 @@ impl Document {
 
     /// The record as it stands; where two devices disagree, one of the values.
     pub fn value(&self) -> Result<Value, DocumentError> {
-        Ok(Node::root(&self.doc)?.json())
+        let root = Node::root(&self.doc)?;
+        self.marked.set(root.is_marked());
+        Ok(root.json())
     }
 
     /// The record as it stood at `heads`.
@@ -159,12 +167,14 @@ impl Document {
         base.sort_unstable();
         let current = base == self.heads();
         let first = base.is_empty() && current;
+        // What was marked once may be marked no more.
+        let marked = self.marked.get() || !current;
         self.change(if current { None } else { Some(&base) }, stamp, |writer| {
             if first {
                 return writer.first(new);
             }
             let differing = shape::differing(old, new);
-            let root = Node::of_difference(writer.tx, &differing)?;
+            let root = Node::of_difference(writer.tx, &differing, marked)?;
             writer.record("", &root, &differing, new)
         })
     }
@@ -185,7 +195,10 @@ impl Document {
                 .transaction_at(PatchLog::null(), heads)
                 .map_err(|e| DocumentError::Damaged(e.to_string()))?,
         };
-        if let Err(error) = write(&mut Writer::new(&mut tx)) {
+        let mut writer = Writer::new(&mut tx);
+        let written = write(&mut writer);
+        self.marked.set(self.marked.get() || writer.marked);
+        if let Err(error) = written {
             tx.rollback();
             return Err(error);
         }
@@ -246,6 +259,7 @@ impl Document {
             let expected: Vec<ChangeHash> = changes.iter().map(Change::hash).collect();
             let mut merged = self.clone();
             merged.doc.apply_changes(changes)?;
+            merged.marked.set(true);
             if !expected.iter().all(|hash| merged.has(hash)) {
                 return Err(DocumentError::Incomplete);
             }

@@ -370,7 +370,7 @@ fn hinge_rating(case: &Case<'_>, clinic: &Clinic, lang: Lang, filled: &mut Vec<F
 fn measured(field: &'static str, q: &Quantity, value: f64, lang: Lang, what: &str) -> Filled {
     let unit = if field.ends_with("_deg") { "deg" } else { "mm" };
     let shown = format::quantity(value, unit, lang);
-    let plus_minus = format::number(q.plus_minus().total, 1, lang);
+    let plus_minus = format::plus_minus(q.plus_minus().total, unit, lang);
     let because = words(
         lang,
         format!("because the cast measures {shown} ± {plus_minus} {what}"),

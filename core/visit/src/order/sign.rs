@@ -244,13 +244,20 @@ impl Order {
         (by, reason): (&str, &str),
         now: When,
     ) -> Result<(), SignError> {
-        let from = self.state();
+        let from = match self.state() {
+            // Whoever answers an order has been handed it.
+            OrderState::Signed => OrderState::HandedOver,
+            from => from,
+        };
         if from != to && !from.next().contains(&to) {
             return Err(SignError::CannotFollow { from, to });
         }
-        let at = at.min(now);
         let last = self.history.last().map(|c| c.at);
-        self.note(to, last.map_or(at, |last| at.max(last)), by, reason);
+        let at = last.map_or(at.min(now), |last| at.min(now).max(last));
+        if self.state() != from {
+            self.note(from, at, by, "");
+        }
+        self.note(to, at, by, reason);
         Ok(())
     }
 

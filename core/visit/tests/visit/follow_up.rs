@@ -343,6 +343,27 @@ fn a_labs_file_is_taken_by_our_clock_and_may_ask_again() {
     visit
         .record_receipt("o-1", receipt(ReceiptAnswer::Accepted, 7, ""))
         .unwrap();
+    // Whoever answers a signed order has been handed it.
+    let mut signed = complete(Side::Left);
+    signed
+        .sign("o-1", &prescriber(), signing(&rules, 1))
+        .unwrap();
+    signed
+        .take_receipt("o-1", receipt(ReceiptAnswer::Accepted, 2, ""), after(3))
+        .unwrap();
+    let states: Vec<_> = signed.orders[0]
+        .history
+        .iter()
+        .map(|c| c.to.clone())
+        .collect();
+    assert_eq!(
+        states,
+        [
+            OrderState::Signed,
+            OrderState::HandedOver,
+            OrderState::Received
+        ]
+    );
     // A draft and a closed order wait for no answer.
     let mut draft = complete(Side::Left);
     let refused = draft.take_receipt("o-1", receipt(ReceiptAnswer::Accepted, 1, ""), after(1));
