@@ -137,7 +137,11 @@ pub fn enter(
         .unwrap_or(stem);
     clinic.mats.push(PrintedMat {
         id,
-        name: format!("{}, {printer}", paper.layout().name),
+        name: [paper.layout().name, printer]
+            .into_iter()
+            .filter(|part| !part.is_empty())
+            .collect::<Vec<_>>()
+            .join(", "),
         paper: name.into(),
         printer: printer.into(),
         measured_at: Some(at),

@@ -56,6 +56,7 @@ impl Day {
                 PASSPHRASE.into(),
                 PASSPHRASE.into(),
                 "Tidewater Clinic".into(),
+                "01632 960 330".into(),
                 "Ines Calloway".into(),
             ),
             false => self.hand().invoke_unlock(PASSPHRASE.into()),

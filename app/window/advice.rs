@@ -6,9 +6,9 @@ use plinthside_ui as ui;
 use plinthside_visit::aids::Timers;
 use plinthside_visit::data::DataError;
 use plinthside_visit::knowledge::Knowledge;
-use plinthside_visit::norms::{Anthropometry, Band, Norms, Who};
+use plinthside_visit::norms::{Anthropometry, Norms};
 use plinthside_visit::rules::{self, Checks, Fired, Level, RuleSet, Stops};
-use plinthside_visit::verdict::{OwnLimit, Range, Tolerances};
+use plinthside_visit::verdict::{OwnLimit, Tolerances};
 use plinthside_visit::{Clinic, Lang};
 use std::collections::BTreeMap;
 
@@ -169,17 +169,7 @@ pub fn publish(
     let about = tables.norms.about(visit, (key, *side), earlier, day, lang);
     view.published = about.bands.into_iter().next().unwrap_or_default().into();
     view.error = about.error.unwrap_or_default().into();
-    let who = Who {
-        age_years: person.age_years(day),
-        sex: person.sex.as_ref(),
-        side: Some(*side),
-    };
-    if let Some((low, high)) = tables
-        .norms
-        .bands_for(key, who)
-        .first()
-        .and_then(|b| ends(b))
-    {
+    if let Some((low, high)) = about.ends {
         (view.band_low, view.band_high) = (low as f32, high as f32);
     }
     let since = about.change.map(|change| match lang {
@@ -191,18 +181,4 @@ pub fn publish(
         .flatten()
         .map(|text| said(text, ui::Tone::Chosen))
         .collect()
-}
-
-/// The ends of a published band on the scale.
-fn ends(band: &Band) -> Option<(f64, f64)> {
-    let one_sd = band
-        .mean
-        .zip(band.sd)
-        .map(|(mean, sd)| (mean - sd, mean + sd));
-    let between = |r: &Range| r.low.zip(r.high);
-    band.mean_ci
-        .as_ref()
-        .and_then(between)
-        .or(one_sd)
-        .or(band.means_between.as_ref().and_then(between))
 }

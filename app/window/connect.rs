@@ -98,17 +98,23 @@ fn settings(app: &App, inner: &Rc<Inner>) {
 fn desk(app: &App, inner: &Rc<Inner>) {
     let backend = app.global::<Backend>();
     backend.on_unlock(with!(inner, |i, passphrase| i.try_door(&passphrase, None)));
-    backend.on_create_store(with!(inner, |i, passphrase, again, clinic, person| {
-        if passphrase == again {
-            i.try_door(&passphrase, Some(super::desk::new_clinic(&clinic, &person)));
-        } else {
-            i.change(|s| {
-                if let Desk::Closed(door) = &mut s.desk {
-                    door.problem = super::desk::not_alike(s.look.lang);
-                }
-            });
+    backend.on_create_store(with!(
+        inner,
+        |i, passphrase, again, clinic, telephone, person| {
+            if passphrase == again {
+                i.try_door(
+                    &passphrase,
+                    Some(super::desk::new_clinic(&clinic, &telephone, &person)),
+                );
+            } else {
+                i.change(|s| {
+                    if let Desk::Closed(door) = &mut s.desk {
+                        door.problem = super::desk::not_alike(s.look.lang);
+                    }
+                });
+            }
         }
-    }));
+    ));
     backend.on_lock(with!(inner, |i| i.change(Session::lock)));
     backend.on_recover(with!(inner, |i, index| i.change(|s| s.recover(index as usize))));
     backend.on_discard(with!(inner, |i, index| i.change(|s| s.discard(index as usize))));

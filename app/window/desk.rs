@@ -136,7 +136,7 @@ impl List {
 
 /// A clinic as the first start knows it.
 #[must_use]
-pub fn new_clinic(name: &str, person: &str) -> Clinic {
+pub fn new_clinic(name: &str, telephone: &str, person: &str) -> Clinic {
     let person = person.trim();
     let prescriber = (!person.is_empty()).then(|| Prescriber {
         name: person.to_owned(),
@@ -144,6 +144,7 @@ pub fn new_clinic(name: &str, person: &str) -> Clinic {
     });
     Clinic {
         name: name.trim().to_owned(),
+        telephone: telephone.trim().to_owned(),
         prescribers: prescriber.into_iter().collect(),
         ..Clinic::default()
     }

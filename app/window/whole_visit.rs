@@ -128,6 +128,7 @@ fn a_first_visit_by_touch_is_measured_judged_and_its_order_filled() {
         ),
         ("The same passphrase once more", "correct horse battery"),
         ("Name of the clinic, as papers print it", "Tidewater Clinic"),
+        ("Its telephone, for lab and patient", "01632 960 330"),
         ("Your name, as you sign", "Ines Calloway"),
     ] {
         ElementHandle::find_by_accessible_label(&window.app, label)

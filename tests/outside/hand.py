@@ -163,6 +163,7 @@ def first_start(hand):
     for name, text in [("New passphrase, at least 8 characters", PASSPHRASE),
                        ("The same passphrase once more", PASSPHRASE),
                        ("Name of the clinic, as papers print it", "Tidewater Clinic"),
+                       ("Its telephone, for lab and patient", "01632 960 330"),
                        ("Your name, as you sign", "Ines Calloway")]:
         hand.type(name, text)
     hand.picture("01-first-start")

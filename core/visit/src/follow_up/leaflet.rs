@@ -216,10 +216,15 @@ impl Fill<'_> {
         let review = review
             .map(|day| format::long_date(day, self.lang))
             .unwrap_or_default();
+        // A leaflet that names nobody to ring is worse than one to be completed by hand.
+        let telephone = match clinic.telephone.as_str() {
+            "" => "_".repeat(24),
+            telephone => telephone.to_owned(),
+        };
         let mut line = text.to_owned();
         for (place, value) in [
             ("{clinic}", clinic.name.as_str()),
-            ("{telephone}", clinic.telephone.as_str()),
+            ("{telephone}", telephone.as_str()),
             ("{urgent}", clinic.urgent_telephone.as_str()),
             ("{side}", side),
             ("{review}", review.as_str()),

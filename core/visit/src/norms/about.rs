@@ -20,6 +20,8 @@ pub struct About {
     /// What published work found and how far this reading lies from it, one line each with its
     /// source, better known ones first.
     pub bands: Vec<String>,
+    /// From where to where the first of them lies, in the reading's unit.
+    pub ends: Option<(f64, f64)>,
     /// The measurement error of the method, with its source.
     pub error: Option<String>,
     /// The other side's reading, the difference, and what is published about it.
@@ -54,9 +56,10 @@ impl Norms {
             .or_else(|| self.error_for(kind, method, Scope::Between));
         let mean = reading.and_then(Reading::mean);
         let before = earlier.and_then(|visit| visit.reading(kind, side));
+        let bands = self.bands_for(kind, who);
         About {
-            bands: self
-                .bands_for(kind, who)
+            ends: bands.first().and_then(|b| b.ends()),
+            bands: bands
                 .iter()
                 .map(|b| match mean.and_then(|v| b.distance_text(v, lang)) {
                     Some(distance) => format!("{} {distance}", b.text(lang)),

@@ -250,6 +250,21 @@ impl Norms {
 }
 
 impl Band {
+    /// From where to where it lies on a scale, in the reading's unit: the interval of its mean, else
+    /// a standard deviation either way, else between the means of several studies.
+    #[must_use]
+    pub fn ends(&self) -> Option<(f64, f64)> {
+        let one_sd = self
+            .mean
+            .zip(self.sd)
+            .map(|(mean, sd)| (mean - sd, mean + sd));
+        let between = |r: &Range| r.low.zip(r.high);
+        let interval = self.mean_ci.as_ref().and_then(between);
+        interval
+            .or(one_sd)
+            .or(self.means_between.as_ref().and_then(between))
+    }
+
     /// How far a value lies from the population: in its standard deviations where known.
     #[must_use]
     pub fn distance_sd(&self, value: f64) -> Option<f64> {

@@ -245,6 +245,19 @@ fn the_leaflet_speaks_both_languages_and_leaves_out_what_is_not_known() {
         Lang::En,
     );
     assert!(format!("{with:?}").contains("Outside these hours: 111"));
+    // Whom to ring is completed by hand rather than left out.
+    let unreachable = Clinic {
+        telephone: String::new(),
+        ..clinic.clone()
+    };
+    let without = text.leaflet(
+        LeafletFor {
+            clinic: &unreachable,
+            ..whose
+        },
+        Lang::En,
+    );
+    assert!(format!("{without:?}").contains("Clinic, ____"));
 }
 
 #[test]

@@ -418,6 +418,15 @@ fn all_there_is_to_say_about_a_reading() {
     // Before anything is taken, what is published stands there already.
     let nothing = about(&visit, "resting_heel_deg", None, Lang::En);
     assert!(nothing.bands[0].contains("Åström") && nothing.change.is_none());
+    // Of the heel only a mean is published; of the ankle's range an interval.
+    assert_eq!(nothing.ends, None);
+    let ankle = about(
+        &visit,
+        "ankle_dorsiflexion_knee_straight_deg",
+        None,
+        Lang::En,
+    );
+    assert_eq!(ankle.ends.map(|(low, high)| low < high), Some(true));
     let mut reading = number("resting_heel_deg", Side::Left, -6.0);
     reading.method = "goniometer".into();
     reading.by = "A".into();
