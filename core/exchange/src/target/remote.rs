@@ -200,7 +200,8 @@ fn folder_made_meanwhile(error: &object_store::Error) -> bool {
 }
 
 impl Remote {
-    /// The library makes every folder it needs, also that of a stick pulled out meanwhile.
+    /// The library makes every folder it needs, also that of a stick pulled out meanwhile; and what
+    /// is not found on a stick that is not there is neither missing nor deleted.
     fn still_there(&self) -> Result<()> {
         let folder = self.folder.as_ref();
         folder.map_or(Ok(()), |folder| there(&self.name, folder))
@@ -232,6 +233,7 @@ impl Target for Remote {
     }
 
     fn get(&self, name: &str) -> Result<Vec<u8>> {
+        self.still_there()?;
         let bytes = self
             .runtime
             .block_on(async { self.store.get(&Path::from(name)).await?.bytes().await });
@@ -254,6 +256,7 @@ impl Target for Remote {
     }
 
     fn delete(&self, name: &str) -> Result<()> {
+        self.still_there()?;
         let done = self.runtime.block_on(self.store.delete(&Path::from(name)));
         match done.map_err(self.error(name)) {
             Err(error) if error.is_not_found() => Ok(()),

@@ -68,11 +68,13 @@ fn a_stick_that_is_not_in_is_not_made_up_and_answers_when_it_is_back() {
     );
     let target = connect(&spec).expect("connect");
     target.put("changes/a/1", b"x").expect("put");
-    // Pulled out in mid-work: what follows would lie on the tablet and pass for sent.
+    // Pulled out in mid-work: what follows would lie on the tablet and pass for sent, or for gone.
     std::fs::remove_dir_all(&stick).expect("pulled out");
     for done in [
         target.put("changes/a/2", b"x"),
         target.list("changes/a").map(|_| ()),
+        target.get("changes/a/1").map(|_| ()),
+        target.delete("changes/a/1"),
     ] {
         assert!(matches!(done, Err(TargetError::Unreachable { .. })));
     }

@@ -17,8 +17,7 @@ pub(super) fn items(
     name: &str,
     wanted: Wanted<'_>,
 ) -> Result<Option<Vec<Item>>, AutomergeError> {
-    let (Some((Value::Array(before), Value::Array(after), marked)), [list]) = (wanted, twins)
-    else {
+    let (Some((Value::Array(before), Value::Array(after))), [list]) = (wanted, twins) else {
         return Ok(None);
     };
     let alike = before.len() == after.len() && before.len() == doc.length(list);
@@ -40,7 +39,7 @@ pub(super) fn items(
         if key_of(doc, &seen, name)? != key {
             return Ok(None);
         }
-        let Some(node) = node(doc, seen, name, Some((old, new, marked)))? else {
+        let Some(node) = node(doc, seen, name, Some((old, new)))? else {
             return Ok(None);
         };
         let places = vec![(list.clone(), index)];

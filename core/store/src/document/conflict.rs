@@ -305,7 +305,8 @@ impl<T: Transactable + ReadDoc> Writer<'_, T> {
         };
         self.delete_in(&twins, &key)?;
         if chosen.is_null() {
-            self.put_mark(&twins[0], key, shape::digest(&site.node.json()))?;
+            self.tx
+                .put(&twins[0], key, shape::digest(&site.node.json()))?;
         }
         Ok(())
     }
@@ -319,7 +320,6 @@ impl<T: Transactable + ReadDoc> Writer<'_, T> {
         chosen: &Value,
     ) -> Result<(), DocumentError> {
         if !frozen.rivals.is_empty() {
-            self.marked = true;
             self.put_leaf(
                 Place::Put(&twins[0], Prop::Map(shape::FROZEN.to_owned())),
                 chosen,

@@ -21,7 +21,6 @@ use automerge::{
 use node::Node;
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
-use std::cell::Cell;
 use write::Writer;
 
 /// What went wrong inside one document.
@@ -96,9 +95,6 @@ pub struct Stamp {
 #[derive(Debug, Clone)]
 pub struct Document {
     doc: Automerge,
-    /// A mark of removal or a signed copy may stand in it. Most visits in hand have none, and an entry
-    /// need not look for them; taken for marked until it was read whole.
-    marked: Cell<bool>,
 }
 
 impl Document {
@@ -107,7 +103,6 @@ impl Document {
     pub fn new(actor: ActorId) -> Self {
         Self {
             doc: Automerge::new().with_actor(actor),
-            marked: Cell::new(false),
         }
     }
 
@@ -118,7 +113,6 @@ impl Document {
         let doc = guarded(|| Automerge::load(bytes).map_err(damaged))?;
         Ok(Self {
             doc: doc.with_actor(actor),
-            marked: Cell::new(true),
         })
     }
 
@@ -138,9 +132,7 @@ impl Document {
 
     /// The record as it stands; where two devices disagree, one of the values.
     pub fn value(&self) -> Result<Value, DocumentError> {
-        let root = Node::root(&self.doc)?;
-        self.marked.set(root.is_marked());
-        Ok(root.json())
+        Ok(Node::root(&self.doc)?.json())
     }
 
     /// The record as it stood at `heads`.
@@ -167,14 +159,12 @@ impl Document {
         base.sort_unstable();
         let current = base == self.heads();
         let first = base.is_empty() && current;
-        // What was marked once may be marked no more.
-        let marked = self.marked.get() || !current;
         self.change(if current { None } else { Some(&base) }, stamp, |writer| {
             if first {
                 return writer.first(new);
             }
             let differing = shape::differing(old, new);
-            let root = Node::of_difference(writer.tx, &differing, marked)?;
+            let root = Node::of_difference(writer.tx, &differing)?;
             writer.record("", &root, &differing, new)
         })
     }
@@ -195,10 +185,7 @@ impl Document {
                 .transaction_at(PatchLog::null(), heads)
                 .map_err(|e| DocumentError::Damaged(e.to_string()))?,
         };
-        let mut writer = Writer::new(&mut tx);
-        let written = write(&mut writer);
-        self.marked.set(self.marked.get() || writer.marked);
-        if let Err(error) = written {
+        if let Err(error) = write(&mut Writer::new(&mut tx)) {
             tx.rollback();
             return Err(error);
         }
@@ -259,7 +246,6 @@ impl Document {
             let expected: Vec<ChangeHash> = changes.iter().map(Change::hash).collect();
             let mut merged = self.clone();
             merged.doc.apply_changes(changes)?;
-            merged.marked.set(true);
             if !expected.iter().all(|hash| merged.has(hash)) {
                 return Err(DocumentError::Incomplete);
             }

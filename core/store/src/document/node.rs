@@ -52,16 +52,8 @@ pub(crate) struct Item {
     pub node: Node,
 }
 
-/// Two states of one value, and whether the document is marked: only where they differ is the node
-/// needed.
-pub(super) type Wanted<'a> = Option<(&'a Value, &'a Value, bool)>;
-
-/// Which fields of a record are needed, and whether marks are looked for beside them.
-#[derive(Clone, Copy)]
-struct Part<'a> {
-    differing: &'a [Differing<'a>],
-    marked: bool,
-}
+/// Two states of one value: only where they differ is the node needed.
+pub(super) type Wanted<'a> = Option<(&'a Value, &'a Value)>;
 
 /// A value seen at a key or index: what it is, and the operation that set it.
 pub(super) type Candidate = (DocValue<'static>, ObjId);
@@ -73,15 +65,13 @@ impl Node {
     }
 
     /// The document as far as writing the difference of two records needs it: fields that do not
-    /// differ are left out, and elements of lists that do not differ are empty or left out. Marks of
-    /// removal and signed copies are looked for where the document is `marked`.
+    /// differ are left out, and elements of lists that do not differ are empty or left out.
     pub(crate) fn of_difference(
         doc: &impl ReadDoc,
         differing: &[Differing<'_>],
-        marked: bool,
     ) -> Result<Self, AutomergeError> {
-        let wanted = Some(Part { differing, marked });
-        record(doc, vec![ObjId::Root], wanted).map(|(kind, _)| Self::plain(ObjId::Root, kind))
+        record(doc, vec![ObjId::Root], Some(differing))
+            .map(|(kind, _)| Self::plain(ObjId::Root, kind))
     }
 
     /// One record within a document, without its surroundings.
@@ -141,18 +131,6 @@ impl Node {
         self.removals.iter().any(|(then, _)| *then == now)
     }
 
-    /// Whether a mark of removal or a signed copy stands anywhere in it.
-    pub(crate) fn is_marked(&self) -> bool {
-        !self.removals.is_empty()
-            || match &self.kind {
-                Kind::Leaf(_) => false,
-                Kind::Record { fields, frozen, .. } => {
-                    frozen.is_some() || fields.values().any(Self::is_marked)
-                }
-                Kind::List { items, .. } => items.iter().any(|i| i.node.is_marked()),
-            }
-    }
-
     /// Whether it is, or holds, something signed.
     pub(crate) fn holds_signed(&self) -> bool {
         match &self.kind {
@@ -197,14 +175,9 @@ pub(super) fn node(
     let kind = match &winner {
         DocValue::Scalar(scalar) => Kind::Leaf(shape::leaf_from_doc(scalar)),
         DocValue::Object(ObjType::Map | ObjType::Table) => {
-            let differing = wanted.and_then(|(old, new, marked)| {
-                Some((shape::differing(old.as_object()?, new.as_object()?), marked))
-            });
-            let part = differing.as_ref().map(|(differing, marked)| Part {
-                differing,
-                marked: *marked,
-            });
-            let (kind, marks) = record(doc, twins(), part)?;
+            let objects = wanted.and_then(|(old, new)| Some((old.as_object()?, new.as_object()?)));
+            let differing = objects.map(|(old, new)| shape::differing(old, new));
+            let (kind, marks) = record(doc, twins(), differing.as_deref())?;
             removals = marks;
             kind
         }
@@ -241,18 +214,17 @@ pub(super) fn owned(all: Vec<(DocValue<'_>, ObjId)>) -> impl Iterator<Item = Can
 fn record(
     doc: &impl ReadDoc,
     twins: Vec<ObjId>,
-    part: Option<Part<'_>>,
+    differing: Option<&[Differing<'_>]>,
 ) -> Result<(Kind, Removals), AutomergeError> {
-    let differing = part.map(|part| part.differing);
     let mut seen: BTreeMap<String, Vec<Candidate>> = BTreeMap::new();
     for twin in &twins {
         // Automerge looks up a run of keys sooner than two single ones: the store's own, of which
         // there are few and most often none, are read together.
-        let run = match part {
-            None => Some((Bound::Unbounded, Bound::Unbounded)),
-            Some(part) => part.marked.then(shape::own_keys),
+        let (from, to) = match differing {
+            None => (Bound::Unbounded, Bound::Unbounded),
+            Some(_) => shape::own_keys(),
         };
-        for item in run.into_iter().flat_map(|run| doc.map_range(twin, run)) {
+        for item in doc.map_range(twin, (from, to)) {
             if differing.is_some() && shape::key_from_doc(&item.key).is_some() {
                 continue;
             }
@@ -292,9 +264,7 @@ fn record(
             let states = differing.and_then(|all| all.iter().find(|(key, ..)| *key == field));
             let parts = match states {
                 // What was removed is compared with what it was: all of it.
-                Some(&(_, Some(old), Some(new))) if removals.is_empty() => {
-                    Some((old, new, part.is_some_and(|part| part.marked)))
-                }
+                Some(&(_, Some(old), Some(new))) if removals.is_empty() => Some((old, new)),
                 _ => None,
             };
             if let Some(mut made) = node(doc, all, field, parts)? {
@@ -370,12 +340,12 @@ fn list(
     // Without identifiers everywhere the list is compared element by element: all of them.
     let wanted = wanted
         .filter(|_| groups.iter().all(|group| group.key.is_some()))
-        .and_then(|(old, new, marked)| Some((by_key(name, old)?, by_key(name, new)?, marked)));
+        .and_then(|(before, after)| Some((by_key(name, before)?, by_key(name, after)?)));
     for Group { key, places, seen } in groups {
         let parts = wanted.as_ref().zip(key.as_ref());
-        let parts = parts
-            .and_then(|((old, new, marked), key)| Some((*old.get(key)?, *new.get(key)?, *marked)));
-        let made = if parts.is_some_and(|(old, new, _)| shape::same(old, new)) {
+        let parts =
+            parts.and_then(|((before, after), key)| Some((*before.get(key)?, *after.get(key)?)));
+        let made = if parts.is_some_and(|(before, after)| shape::same(before, after)) {
             unchanged(seen)
         } else {
             node(doc, seen, name, parts)?

@@ -21,8 +21,6 @@ pub(crate) struct Writer<'a, T> {
     pub(super) tx: &'a mut T,
     /// Keys from the root to where it is writing, for messages.
     pub(super) path: Vec<String>,
-    /// It has written a mark of removal or a signed copy.
-    pub(super) marked: bool,
 }
 
 /// Where a new value goes.
@@ -39,7 +37,6 @@ impl<'a, T: Transactable + ReadDoc> Writer<'a, T> {
         Self {
             tx,
             path: Vec::new(),
-            marked: false,
         }
     }
 
@@ -110,7 +107,7 @@ impl<'a, T: Transactable + ReadDoc> Writer<'a, T> {
         let Some(new) = new.filter(|new| !(new.is_null() && holds_parts)) else {
             self.refuse_if_signed(node)?;
             let mark = shape::digest(&node.json());
-            return self.put_mark(&twins[0], shape::removal_key(key), mark);
+            return Ok(self.tx.put(&twins[0], shape::removal_key(key), mark)?);
         };
         let revived = node.is_removed().then(|| node.live_json());
         let old = revived.as_ref().or(old);
@@ -164,11 +161,7 @@ impl<'a, T: Transactable + ReadDoc> Writer<'a, T> {
         Ok(())
     }
 
-    fn parts(
-        &mut self,
-        name: &str,
-        members: &Map<String, Value>,
-    ) -> Result<HashMap<String, Stored>> {
+    fn parts(&self, name: &str, members: &Map<String, Value>) -> Result<HashMap<String, Stored>> {
         let there = members.iter().filter(|(_, member)| !member.is_null());
         there
             .map(|(key, member)| Ok((shape::key_to_doc(key), self.stored(name, key, member)?)))
@@ -176,14 +169,13 @@ impl<'a, T: Transactable + ReadDoc> Writer<'a, T> {
     }
 
     /// A new value as the document holds it.
-    fn stored(&mut self, parent: &str, name: &str, value: &Value) -> Result<Stored> {
+    fn stored(&self, parent: &str, name: &str, value: &Value) -> Result<Stored> {
         Ok(match value {
             Value::Object(members) if !shape::is_whole(parent, name, members) => {
                 let mut parts = self.parts(name, members)?;
                 if is_signed(members)? {
                     let signed = shape::as_read(parent, name, value);
                     parts.insert(shape::FROZEN.to_owned(), frozen(&signed).into());
-                    self.marked = true;
                 }
                 Stored::Map(parts.into())
             }
@@ -208,17 +200,6 @@ impl<'a, T: Transactable + ReadDoc> Writer<'a, T> {
             Place::Insert(list, index) => self.tx.insert(list, index, value)?,
         }
         Ok(())
-    }
-
-    /// Puts a mark of removal or a signed copy.
-    pub(super) fn put_mark(
-        &mut self,
-        record: &ObjId,
-        key: String,
-        mark: impl Into<ScalarValue>,
-    ) -> Result {
-        self.marked = true;
-        Ok(self.tx.put(record, key, mark)?)
     }
 
     /// Deletes a stored key wherever one of the twins has it.
@@ -248,7 +229,7 @@ impl<'a, T: Transactable + ReadDoc> Writer<'a, T> {
     ) -> Result {
         if is_signed(after)? {
             let signed = Node::of_record(self.tx, twins.to_vec())?.live_json();
-            self.put_mark(&twins[0], shape::FROZEN.to_owned(), frozen(&signed))?;
+            self.tx.put(&twins[0], shape::FROZEN, frozen(&signed))?;
         }
         Ok(())
     }

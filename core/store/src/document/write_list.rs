@@ -141,7 +141,7 @@ impl<T: Transactable + ReadDoc> Writer<'_, T> {
         match &item.node.kind {
             Kind::Record { twins, .. } => {
                 let mark = shape::digest(&item.node.json());
-                self.put_mark(&twins[0], shape::REMOVED.to_owned(), mark)
+                Ok(self.tx.put(&twins[0], shape::REMOVED, mark)?)
             }
             _ => {
                 let (list, index) = &item.places[0];
