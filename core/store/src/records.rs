@@ -10,14 +10,15 @@
 //! applied in silence ([`Store::unfinished`]), and they can only belong to their own record.
 
 use crate::chunks::{first_k, last_k};
-use crate::document::{Document, Heads, Stamp};
+use crate::document::shape::{self, Differing};
+use crate::document::{Document, DocumentError, Heads, Stamp};
 use crate::error::{Result, StoreError};
 use crate::in_place;
 use crate::store::Store;
 use automerge::ChangeHash;
 use serde::Serialize;
 use serde::de::DeserializeOwned;
-use serde_json::Value;
+use serde_json::{Map, Value};
 
 /// Kind of a record that is a visit; others (the clinic's settings) are not listed as cases.
 pub const VISIT: &str = "visit";
@@ -32,9 +33,11 @@ pub struct Opened<T> {
     id: String,
     heads: Heads,
     /// What it held when it was last on the disk.
-    before: Value,
+    before: Map<String, Value>,
     /// A copy of that, or of the state before, to bring up to what it holds.
-    spare: Value,
+    spare: Map<String, Value>,
+    /// The members in which the two may differ.
+    apart: Vec<String>,
     saved_at_ms: i64,
 }
 
@@ -160,13 +163,16 @@ impl Store {
         let (heads, json, saved_at_ms) =
             (cached.doc.heads(), cached.doc.value()?, cached.saved_at_ms);
         let value: T = from_json(id, json)?;
-        let before = to_json(id, &value)?;
+        let Value::Object(before) = to_json(id, &value)? else {
+            return Err(DocumentError::NotARecord.into());
+        };
         Ok(Opened {
             value,
             id: id.to_owned(),
             heads,
             spare: before.clone(),
             before,
+            apart: Vec::new(),
             saved_at_ms,
         })
     }
@@ -181,8 +187,17 @@ impl Store {
     ) -> Result<Saved> {
         let n = self.number(&opened.id)?;
         let stamp = self.stamp(by, why);
-        in_place::update(&mut opened.spare, &opened.value).map_err(|e| shape(&opened.id, &e))?;
-        let written = self.write(n, &opened.heads, &opened.before, &opened.spare, &stamp);
+        let (before, after) = (&opened.before, &mut opened.spare);
+        in_place::update(after, &opened.value, &mut opened.apart)
+            .map_err(|e| not_json(&opened.id, &e))?;
+        opened.apart.sort_unstable();
+        opened.apart.dedup();
+        let differing = shape::differing_in(&opened.apart, before, after);
+        let written = self.write(n, &opened.heads, &differing, after, &stamp);
+        opened.apart = differing
+            .iter()
+            .map(|(key, ..)| (*key).to_owned())
+            .collect();
         if let Ok(Some((hash, at_ms))) = written {
             opened.heads = vec![hash];
             opened.saved_at_ms = at_ms;
@@ -201,13 +216,13 @@ impl Store {
         &mut self,
         n: i64,
         base: &[ChangeHash],
-        before: &Value,
-        after: &Value,
+        differing: &[Differing<'_>],
+        after: &Map<String, Value>,
         stamp: &Stamp,
     ) -> Result<Option<(ChangeHash, i64)>> {
         self.refuse_undecided(n)?;
         let cached = self.cached(n)?;
-        let Some((hash, bytes)) = cached.doc.edit(base, before, after, stamp)? else {
+        let Some((hash, bytes)) = cached.doc.enter(base, differing, after, stamp)? else {
             return Ok(None);
         };
         let (k, first) = (cached.next, !cached.drafts);
@@ -374,14 +389,14 @@ impl Store {
 }
 
 pub(crate) fn to_json<T: Serialize>(id: &str, value: &T) -> Result<Value> {
-    serde_json::to_value(value).map_err(|e| shape(id, &e))
+    serde_json::to_value(value).map_err(|e| not_json(id, &e))
 }
 
 pub(crate) fn from_json<T: DeserializeOwned>(id: &str, json: Value) -> Result<T> {
-    serde_json::from_value(json).map_err(|e| shape(id, &e))
+    serde_json::from_value(json).map_err(|e| not_json(id, &e))
 }
 
-fn shape(id: &str, error: &serde_json::Error) -> StoreError {
+fn not_json(id: &str, error: &serde_json::Error) -> StoreError {
     StoreError::Shape {
         id: id.to_owned(),
         why: error.to_string(),

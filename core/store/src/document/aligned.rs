@@ -20,21 +20,24 @@ pub(super) fn items(
     let (Some((Value::Array(before), Value::Array(after))), [list]) = (wanted, twins) else {
         return Ok(None);
     };
-    let alike = before.len() == after.len() && before.len() == doc.length(list);
-    if !alike || !shape::same_key_is_same_thing(name) {
+    let field = shape::list_key(name);
+    let alike = |(old, new): (&Value, &Value)| {
+        let key = old.get(field).filter(|key| shape::is_key(key));
+        key.is_some() && key == new.get(field)
+    };
+    let known = shape::same_key_is_same_thing(name)
+        && before.len() == after.len()
+        && before.iter().zip(after).all(alike)
+        && before.len() == doc.length(list);
+    if !known {
         return Ok(None);
     }
-    let field = shape::list_key(name);
     let mut items = Vec::new();
     for (index, (old, new)) in before.iter().zip(after).enumerate() {
-        let key = old.get(field).filter(|key| shape::is_key(key));
-        if key.is_none() || key != new.get(field) {
-            return Ok(None);
-        }
         if shape::same(old, new) {
             continue;
         }
-        let key = key.and_then(shape::key_text);
+        let key = shape::element_key(name, old);
         let seen: Vec<_> = owned(doc.get_all(list, index)?).collect();
         if key_of(doc, &seen, name)? != key {
             return Ok(None);

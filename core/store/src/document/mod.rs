@@ -7,7 +7,7 @@ mod aligned;
 mod conflict;
 mod history;
 mod node;
-mod shape;
+pub(crate) mod shape;
 mod write;
 mod write_list;
 
@@ -21,6 +21,7 @@ use automerge::{
 use node::Node;
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
+use shape::Differing;
 use write::Writer;
 
 /// What went wrong inside one document.
@@ -155,17 +156,27 @@ impl Document {
         let (Value::Object(old), Value::Object(new)) = (before, after) else {
             return Err(DocumentError::NotARecord);
         };
+        self.enter(base, &shape::differing(old, new), new, stamp)
+    }
+
+    /// Like [`Document::edit`], where the members that differ are known.
+    pub(crate) fn enter(
+        &mut self,
+        base: &[ChangeHash],
+        differing: &[Differing<'_>],
+        after: &Map<String, Value>,
+        stamp: &Stamp,
+    ) -> Result<Option<(ChangeHash, Vec<u8>)>, DocumentError> {
         let mut base = base.to_vec();
         base.sort_unstable();
         let current = base == self.heads();
         let first = base.is_empty() && current;
         self.change(if current { None } else { Some(&base) }, stamp, |writer| {
             if first {
-                return writer.first(new);
+                return writer.first(after);
             }
-            let differing = shape::differing(old, new);
-            let root = Node::of_difference(writer.tx, &differing)?;
-            writer.record("", &root, &differing, new)
+            let root = Node::of_difference(writer.tx, differing)?;
+            writer.record("", &root, differing, after)
         })
     }
 

@@ -115,8 +115,23 @@ pub(crate) fn differing<'a>(
     let gone = beside(before, after)
         .filter(|(.., new)| new.is_none())
         .map(|(key, old, _)| (key, Some(old), None));
-    let differs = |(_, old, new): &Differing<'_>| !same_member(*old, *new);
     kept.chain(gone).filter(differs).collect()
+}
+
+/// Where two records differ among the members `keys`, outside of which they are known not to.
+pub(crate) fn differing_in<'a>(
+    keys: &'a [String],
+    before: &'a Map<String, Value>,
+    after: &'a Map<String, Value>,
+) -> Vec<Differing<'a>> {
+    let members = keys
+        .iter()
+        .map(|key| (key.as_str(), before.get(key), after.get(key)));
+    members.filter(differs).collect()
+}
+
+fn differs((_, old, new): &Differing<'_>) -> bool {
+    !same_member(*old, *new)
 }
 
 /// Map key as stored: the store's own keys start with `-` or `=`.

@@ -3,6 +3,10 @@
 use crate::common::{CHEAP, Hands, PASSPHRASE, create, folder, open, options, order, read, visit};
 use plinthside_store::{DocumentError, Filter, Opened, Store, StoreError, VISIT};
 use plinthside_visit::Visit;
+use proptest::collection::vec;
+use proptest::option;
+use proptest::prelude::*;
+use proptest::sample::select;
 use serde_json::{Value, json};
 
 #[test]
@@ -189,4 +193,68 @@ fn the_log_tells_what_was_done_with_the_store() {
             ("Ada", "passphrase changed", None)
         ]
     );
+}
+
+/// One change of a record, then a save.
+#[derive(Debug, Clone)]
+enum Change {
+    Member(&'static str, Option<u8>),
+    Reading(usize, u8),
+    /// In the signed order, where it is refused; or back as it was signed.
+    Signed(bool),
+}
+
+fn change() -> impl Strategy<Value = Change> {
+    let member = (
+        select(vec!["place", "reason", "newer"]),
+        option::of(0..3_u8),
+    );
+    prop_oneof![
+        4 => member.prop_map(|(key, value)| Change::Member(key, value)),
+        2 => (0..2_usize, 0..3_u8).prop_map(|(at, value)| Change::Reading(at, value)),
+        2 => any::<bool>().prop_map(Change::Signed),
+    ]
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(24))]
+    /// Whatever was saved or refused before: after a save that is not refused, the store holds what
+    /// the record holds, also when it is opened anew.
+    #[test]
+    fn every_save_brings_all_that_was_changed(changes in vec(change(), 1..24)) {
+        let folder = folder();
+        let path = folder.path().join("store");
+        let mut store = create(&path);
+        let mut record = visit("v", "Anna");
+        record["orders"] = order(true);
+        record["readings"] = json!([{"id": "a", "value": 0}, {"id": "b", "value": 0}]);
+        store.import("v", VISIT, &record, "Ada").expect("import");
+        let mut opened: Opened<Value> = store.open_record("v").expect("open");
+        let mut held = opened.value.clone();
+        let mut refusing = false;
+        for change in changes {
+            let value = &mut opened.value;
+            match change {
+                Change::Member(key, Some(to)) => value[key] = to.to_string().into(),
+                Change::Member(key, None) => {
+                    value.as_object_mut().expect("a record").remove(key);
+                }
+                Change::Reading(at, to) => value["readings"][at]["value"] = to.into(),
+                Change::Signed(changed) => {
+                    let note = &mut value["orders"][0]["revisions"][0]["prescription"]["note"];
+                    *note = if changed { "changed" } else { "relieve the navicular" }.into();
+                    refusing = changed;
+                }
+            }
+            let saved = store.save(&mut opened, "Ada", "");
+            prop_assert_eq!(saved.is_err(), refusing);
+            if !refusing {
+                held = opened.value.clone();
+            }
+            prop_assert_eq!(read(&mut store, "v"), held.clone());
+        }
+        store.finish("v").expect("finish");
+        drop(store);
+        prop_assert_eq!(read(&mut open(&path), "v"), held);
+    }
 }
