@@ -189,7 +189,7 @@ impl Store {
         let stamp = self.stamp(by, why);
         let (before, after) = (&opened.before, &mut opened.spare);
         in_place::update(after, &opened.value, &mut opened.apart)
-            .map_err(|e| not_json(&opened.id, &e))?;
+            .map_err(|e| wrong_shape(&opened.id, &e))?;
         opened.apart.sort_unstable();
         opened.apart.dedup();
         let differing = shape::differing_in(&opened.apart, before, after);
@@ -389,14 +389,14 @@ impl Store {
 }
 
 pub(crate) fn to_json<T: Serialize>(id: &str, value: &T) -> Result<Value> {
-    serde_json::to_value(value).map_err(|e| not_json(id, &e))
+    serde_json::to_value(value).map_err(|e| wrong_shape(id, &e))
 }
 
 pub(crate) fn from_json<T: DeserializeOwned>(id: &str, json: Value) -> Result<T> {
-    serde_json::from_value(json).map_err(|e| not_json(id, &e))
+    serde_json::from_value(json).map_err(|e| wrong_shape(id, &e))
 }
 
-fn not_json(id: &str, error: &serde_json::Error) -> StoreError {
+fn wrong_shape(id: &str, error: &serde_json::Error) -> StoreError {
     StoreError::Shape {
         id: id.to_owned(),
         why: error.to_string(),
