@@ -4,6 +4,7 @@
 use serde::ser::{self, Error as _, Impossible, Serialize};
 use serde::ser::{SerializeMap, SerializeSeq, SerializeStruct};
 use serde_json::{Map, Value, map, to_value};
+use std::fmt::{self, Display, Write as _};
 use std::slice;
 
 /// Makes `old` what `serde_json::to_value(new)` is, and adds the keys of what it wrote to `written`:
@@ -52,6 +53,14 @@ impl<'a> InPlace<'a> {
         }
     }
 
+    fn text(&self) -> Option<&str> {
+        match self {
+            Self::Record(..) => None,
+            Self::Value(old) => old.as_str(),
+            Self::Key(old) => Some(old),
+        }
+    }
+
     fn scalar(self, new: Value) -> Result {
         let old = self.value()?;
         let differs = *old != new;
@@ -68,7 +77,7 @@ impl<'a> InPlace<'a> {
 struct Anew;
 
 impl ser::Error for Anew {
-    fn custom<T: std::fmt::Display>(_: T) -> Self {
+    fn custom<T: Display>(_: T) -> Self {
         Self
     }
 }
@@ -113,11 +122,14 @@ impl<'a> ser::Serializer for InPlace<'a> {
     }
 
     fn serialize_str(self, new: &str) -> Result {
-        let same = match self {
-            Self::Record(..) => false,
-            Self::Value(old) => old.as_str() == Some(new),
-            Self::Key(old) => old == new,
-        };
+        let same = self.text() == Some(new);
+        if same { Ok(false) } else { Err(Anew) }
+    }
+
+    /// Text such as that of a date is compared as it is written out, and not built first.
+    fn collect_str<T: Display + ?Sized>(self, new: &T) -> Result {
+        let mut rest = Rest(self.text().ok_or(Anew)?);
+        let same = write!(rest, "{new}").is_ok() && rest.0.is_empty();
         if same { Ok(false) } else { Err(Anew) }
     }
 
@@ -185,6 +197,21 @@ impl<'a> ser::Serializer for InPlace<'a> {
         serialize_tuple_struct(&'static str, usize) -> Self::SerializeTupleStruct;
         serialize_tuple_variant(&'static str, u32, &'static str, usize) -> Self::SerializeTupleVariant;
         serialize_struct_variant(&'static str, u32, &'static str, usize) -> Self::SerializeStructVariant;
+    }
+}
+
+/// What is still to come of a text that is compared piece by piece.
+struct Rest<'a>(&'a str);
+
+impl fmt::Write for Rest<'_> {
+    fn write_str(&mut self, piece: &str) -> fmt::Result {
+        self.0 = self.0.strip_prefix(piece).ok_or(fmt::Error)?;
+        Ok(())
+    }
+
+    fn write_char(&mut self, piece: char) -> fmt::Result {
+        self.0 = self.0.strip_prefix(piece).ok_or(fmt::Error)?;
+        Ok(())
     }
 }
 

@@ -115,6 +115,16 @@ impl Entry {
         }
     }
 
+    /// Whether it is what [`Entry::number`] makes of `value`, which is not made for a number that
+    /// nothing is wrong with: each save asks for every number of the visit.
+    fn says_no_more_than(&self, value: f64) -> bool {
+        if self.problem.is_none() && value.abs() <= LARGEST {
+            !self.confirmed && self.extra.is_empty() && self.typed == value.to_string()
+        } else {
+            *self == Self::number(value)
+        }
+    }
+
     /// The number, if it can be used: readable, and inside the limits or confirmed. A number larger
     /// than any field holds is never used, confirmed or not.
     #[must_use]
@@ -192,7 +202,7 @@ impl Problem {
 impl Serialize for Entry {
     fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         match self.value {
-            Some(value) if *self == Self::number(value) => serializer.serialize_f64(value),
+            Some(value) if self.says_no_more_than(value) => serializer.serialize_f64(value),
             _ => Self::serialize(self, serializer),
         }
     }

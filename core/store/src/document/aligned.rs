@@ -4,7 +4,7 @@
 //! Where nothing was added, removed or moved, only the elements that differ are written to, so
 //! only they must be proven to be the elements they are taken for.
 
-use super::node::{Item, Wanted, key_of, node, owned};
+use super::node::{Item, Wanted, node, owned};
 use super::shape;
 use automerge::{AutomergeError, ObjId, ReadDoc};
 use serde_json::Value;
@@ -38,11 +38,9 @@ pub(super) fn items(
             continue;
         }
         let key = shape::element_key(name, old);
-        let seen: Vec<_> = owned(doc.get_all(list, index)?).collect();
-        if key_of(doc, &seen, name)? != key {
-            return Ok(None);
-        }
-        let Some(node) = node(doc, seen, name, Some((old, new)))? else {
+        let seen = owned(doc.get_all(list, index)?).collect();
+        let node = node(doc, seen, name, Some((old, new)))?;
+        let Some(node) = node.filter(|node| node.element_key(name) == key) else {
             return Ok(None);
         };
         let places = vec![(list.clone(), index)];

@@ -38,7 +38,12 @@ pub(crate) enum Kind {
         frozen: Option<Box<Node>>,
     },
     /// A list: its twins, the one to write to first.
-    List { twins: Vec<ObjId>, items: Vec<Item> },
+    List {
+        twins: Vec<ObjId>,
+        items: Vec<Item>,
+        /// The items are only those that differ, of a list that kept its elements and their order.
+        aligned: bool,
+    },
 }
 
 /// One element of a list.
@@ -61,7 +66,7 @@ pub(super) type Candidate = (DocValue<'static>, ObjId);
 impl Node {
     /// The whole document.
     pub(crate) fn root(doc: &impl ReadDoc) -> Result<Self, AutomergeError> {
-        record(doc, vec![ObjId::Root], None).map(|(kind, _)| Self::plain(ObjId::Root, kind))
+        record(doc, vec![ObjId::Root], "", None).map(|(kind, _)| Self::plain(ObjId::Root, kind))
     }
 
     /// The document as far as writing the difference of two records needs it: fields that do not
@@ -70,14 +75,14 @@ impl Node {
         doc: &impl ReadDoc,
         differing: &[Differing<'_>],
     ) -> Result<Self, AutomergeError> {
-        record(doc, vec![ObjId::Root], Some(differing))
+        record(doc, vec![ObjId::Root], "", Some(differing))
             .map(|(kind, _)| Self::plain(ObjId::Root, kind))
     }
 
     /// One record within a document, without its surroundings.
     pub(crate) fn of_record(doc: &impl ReadDoc, twins: Vec<ObjId>) -> Result<Self, AutomergeError> {
         let op = twins.first().cloned().unwrap_or(ObjId::Root);
-        record(doc, twins, None).map(|(kind, _)| Self::plain(op, kind))
+        record(doc, twins, "", None).map(|(kind, _)| Self::plain(op, kind))
     }
 
     fn plain(op: ObjId, kind: Kind) -> Self {
@@ -119,6 +124,17 @@ impl Node {
                     .map(|i| i.node.json())
                     .collect(),
             ),
+        }
+    }
+
+    /// Identifier of an element of a list called `list`, if it has one and it was read.
+    pub(super) fn element_key(&self, list: &str) -> Option<String> {
+        match &self.kind {
+            Kind::Record { fields, .. } => match &fields.get(shape::list_key(list))?.kind {
+                Kind::Leaf(key) => shape::key_text(key),
+                _ => None,
+            },
+            _ => None,
         }
     }
 
@@ -177,7 +193,7 @@ pub(super) fn node(
         DocValue::Object(ObjType::Map | ObjType::Table) => {
             let objects = wanted.and_then(|(old, new)| Some((old.as_object()?, new.as_object()?)));
             let differing = objects.map(|(old, new)| shape::differing(old, new));
-            let (kind, marks) = record(doc, twins(), differing.as_deref())?;
+            let (kind, marks) = record(doc, twins(), name, differing.as_deref())?;
             removals = marks;
             kind
         }
@@ -210,22 +226,28 @@ pub(super) fn owned(all: Vec<(DocValue<'_>, ObjId)>) -> impl Iterator<Item = Can
     all.into_iter().map(|(value, op)| (value.into_owned(), op))
 }
 
-/// A record, and the marks in it that say it was itself removed from its list.
+/// A record found in a list or member called `name`, and the marks in it that say it was itself
+/// removed from its list: all of it, or its identifier and where it differs.
 fn record(
     doc: &impl ReadDoc,
     twins: Vec<ObjId>,
+    name: &str,
     differing: Option<&[Differing<'_>]>,
 ) -> Result<(Kind, Removals), AutomergeError> {
+    let wanted = differing.map(|all| {
+        let keys = all.iter().map(|(key, ..)| *key);
+        let keys = keys.chain([shape::list_key(name)]);
+        keys.map(shape::key_to_doc).collect::<Vec<_>>()
+    });
+    // Automerge reads a run of keys sooner than it looks up two single ones.
+    let run = wanted.as_deref().map(shape::run_of_own_and);
+    let run = run.unwrap_or((Bound::Unbounded, Bound::Unbounded));
     let mut seen: BTreeMap<String, Vec<Candidate>> = BTreeMap::new();
     for twin in &twins {
-        // Automerge looks up a run of keys sooner than two single ones: the store's own, of which
-        // there are few and most often none, are read together.
-        let (from, to) = match differing {
-            None => (Bound::Unbounded, Bound::Unbounded),
-            Some(_) => shape::own_keys(),
-        };
-        for item in doc.map_range(twin, (from, to)) {
-            if differing.is_some() && shape::key_from_doc(&item.key).is_some() {
+        for item in doc.map_range(twin, run.clone()) {
+            let is_own = shape::key_from_doc(&item.key).is_none();
+            let is_among = |keys: &Vec<String>| keys.iter().any(|key| *key == item.key);
+            if !is_own && !wanted.as_ref().is_none_or(is_among) {
                 continue;
             }
             let all = seen.entry(item.key.to_string()).or_default();
@@ -236,17 +258,10 @@ fn record(
                 all.push((item.value.into_value(), op));
             }
         }
-        for (key, ..) in differing.unwrap_or_default() {
-            let key = shape::key_to_doc(key);
-            let found = doc.get_all(twin, key.as_str())?;
-            if !found.is_empty() {
-                seen.entry(key).or_default().extend(owned(found));
-            }
-        }
     }
     // What was removed is compared with what it was: all of it.
     if differing.is_some() && seen.contains_key(shape::REMOVED) {
-        return record(doc, twins, None);
+        return record(doc, twins, name, None);
     }
     let mut removals: BTreeMap<String, Removals> = BTreeMap::new();
     for (key, all) in &seen {
@@ -305,7 +320,11 @@ fn list(
     wanted: Wanted<'_>,
 ) -> Result<Kind, AutomergeError> {
     if let Some(items) = super::aligned::items(doc, &twins, name, wanted)? {
-        return Ok(Kind::List { twins, items });
+        return Ok(Kind::List {
+            twins,
+            items,
+            aligned: true,
+        });
     }
     let mut items: Vec<Item> = Vec::new();
     // Records with one identifier, gathered before they are built so that twins become one.
@@ -362,7 +381,11 @@ fn list(
             }),
         }
     }
-    Ok(Kind::List { twins, items })
+    Ok(Kind::List {
+        twins,
+        items,
+        aligned: false,
+    })
 }
 
 /// Everything seen at one index.
@@ -422,7 +445,7 @@ pub(crate) fn numbered(key: &mut String, times: &mut BTreeMap<String, usize>) {
     *n += 1;
 }
 
-pub(super) fn key_of(
+fn key_of(
     doc: &impl ReadDoc,
     all: &[Candidate],
     name: &str,

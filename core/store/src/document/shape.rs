@@ -152,11 +152,11 @@ pub(crate) fn key_from_doc(key: &str) -> Option<&str> {
     }
 }
 
-/// Where the store's own keys lie: all of them, and the few of the record's that start with a digit
-/// or the like.
-pub(crate) fn own_keys() -> (Bound<String>, Bound<String>) {
-    let from = Bound::Included(REMOVED.to_owned());
-    (from, Bound::Included(FROZEN.to_owned()))
+/// The run of stored keys that holds all of the store's own, and these.
+pub(crate) fn run_of_own_and(keys: &[String]) -> (Bound<String>, Bound<String>) {
+    let all = || keys.iter().map(String::as_str).chain([REMOVED, FROZEN]);
+    let end = |key: Option<&str>| Bound::Included(key.unwrap_or_default().to_owned());
+    (end(all().min()), end(all().max()))
 }
 
 /// Key, inside a list element, of the mark that says the element was removed.

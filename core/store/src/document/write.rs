@@ -120,9 +120,16 @@ impl<'a, T: Transactable + ReadDoc> Writer<'a, T> {
                 let old = old.and_then(Value::as_object).unwrap_or(&nothing);
                 self.record(key, node, &shape::differing(old, new), new)
             }
-            (Kind::List { twins, items }, Value::Array(new)) => {
-                let old = old.and_then(Value::as_array).map_or(&[][..], Vec::as_slice);
-                self.list(key, twins, items, old, new)
+            (
+                Kind::List {
+                    items,
+                    aligned: true,
+                    ..
+                },
+                Value::Array(new),
+            ) => self.aligned_list(key, items, elements(old), new),
+            (Kind::List { twins, items, .. }, Value::Array(new)) => {
+                self.list(key, twins, items, elements(old), new)
             }
             (_, new) => {
                 self.refuse_if_signed(node)?;
@@ -237,6 +244,10 @@ impl<'a, T: Transactable + ReadDoc> Writer<'a, T> {
     pub(super) fn here(&self) -> String {
         self.path.join("/")
     }
+}
+
+fn elements(list: Option<&Value>) -> &[Value] {
+    list.and_then(Value::as_array).map_or(&[], Vec::as_slice)
 }
 
 /// The signed copy, as text: a signed record is whole.

@@ -25,6 +25,23 @@ impl<T: Transactable + ReadDoc> Writer<'_, T> {
         }
     }
 
+    /// Writes to the elements that differ, of a list that kept its elements and their order.
+    pub(super) fn aligned_list(
+        &mut self,
+        name: &str,
+        items: &[Item],
+        before: &[Value],
+        after: &[Value],
+    ) -> Result {
+        for Item { key, places, node } in items {
+            let place @ (_, index) = &places[0];
+            self.path.push(key.clone().unwrap_or_default());
+            self.keyed_item(name, node, place, before.get(*index), &after[*index])?;
+            self.path.pop();
+        }
+        Ok(())
+    }
+
     /// Identifiers of all elements, if all have one.
     pub(super) fn keys(&self, name: &str, elements: &[Value]) -> Result<Option<Vec<String>>> {
         let once = shape::same_key_is_same_thing(name);
