@@ -2,6 +2,7 @@
 
 use crate::document::Document;
 use crate::error::{Result, StoreError};
+use crate::files::lengthen_log;
 use crate::store::Store;
 use automerge::ChangeHash;
 use rusqlite::{OptionalExtension, params};
@@ -129,8 +130,10 @@ impl Store {
         Ok(())
     }
 
-    /// Adds drafts of this session to a record. Inside the caller's transaction.
+    /// Adds drafts of this session to a record, of which more will follow. Inside the caller's
+    /// transaction.
     pub(crate) fn note_drafts(&self, n: i64) -> Result<()> {
+        lengthen_log(&self.path);
         let sql = "INSERT OR IGNORE INTO drafted(n) VALUES(?)";
         self.conn.prepare_cached(sql)?.execute([n])?;
         Ok(())

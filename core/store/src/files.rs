@@ -58,6 +58,26 @@ pub(crate) fn sync_folder(path: &Path) -> std::io::Result<()> {
     Ok(())
 }
 
+/// Length of the engine's write-ahead log when it is copied into the file and begun again: a
+/// thousand pages, the engine's own measure.
+const LOG_BYTES: u64 = 32 + 1000 * (24 + 4096);
+
+/// Makes the log of the store at `path` as long as it becomes, ahead of what is written into it: a
+/// file that grows with each entry takes the disk nearly twice as long to sync. The engine knows its
+/// frames by a random salt, so that zeros behind them are none. The caller holds its lock for
+/// writing. Where there is no room the log stays as it is.
+pub(crate) fn lengthen_log(path: &Path) {
+    let lengthen = || -> std::io::Result<()> {
+        let mut log = OpenOptions::new().write(true).open(beside(path, "-wal"))?;
+        let end = log.seek(SeekFrom::End(0))?;
+        let missing = LOG_BYTES.saturating_sub(end);
+        log.write_all(&vec![0; missing as usize])
+            .or_else(|_| log.set_len(end))
+    };
+    // An entry is as safe in a log that grows.
+    let _ = lengthen();
+}
+
 /// Removes a file if it is there.
 pub(crate) fn remove_if_there(path: &Path) -> Result<()> {
     match std::fs::remove_file(path) {

@@ -1,13 +1,14 @@
 //! Saving, drafts, and what is told of them afterwards.
 
 use crate::common::{CHEAP, Hands, PASSPHRASE, create, folder, open, options, order, read, visit};
-use plinthside_store::{DocumentError, Filter, Opened, Store, StoreError, VISIT};
+use plinthside_store::{DocumentError, Filter, Opened, Store, StoreError, VISIT, key_path};
 use plinthside_visit::Visit;
 use proptest::collection::vec;
 use proptest::option;
 use proptest::prelude::*;
 use proptest::sample::select;
 use serde_json::{Value, json};
+use std::path::Path;
 
 #[test]
 fn drafts_are_durable_asked_for_and_never_another_visits() {
@@ -80,6 +81,40 @@ fn drafts_are_durable_asked_for_and_never_another_visits() {
     store.discard("v1").expect("discard");
     assert_eq!(read(&mut store, "v1")["reason"], "stumbles");
     assert!(store.check().expect("check").is_clean());
+}
+
+/// The log has its length before the entries come, so that a disk syncs each of them sooner; a copy
+/// of the files in the middle, as a power cut leaves them, holds every entry.
+#[test]
+fn the_log_is_as_long_as_it_becomes_from_the_first_entry_on() {
+    let folder = folder();
+    let path = folder.path().join("a.store");
+    let log = |path: &Path| path.with_extension("store-wal");
+    let length = || std::fs::metadata(log(&path)).expect("log").len();
+    let mut store = create(&path);
+    let visit = visit("v1", "Anna");
+    store.import("v0", VISIT, &visit, "Ada").expect("import");
+    assert!(length() < 1 << 20, "reading needs no room");
+    let mut opened: Opened<Value> = store.begin("v1", VISIT, &visit, "Ada").expect("begin");
+    let before = length();
+    assert!(before > 4_000_000);
+    for i in 0..200 {
+        opened.value["reason"] = i.to_string().into();
+        store.save(&mut opened, "Ada", "").expect("save");
+    }
+    assert_eq!(length(), before);
+    let copy = folder.path().join("copy.store");
+    for (from, to) in [
+        (path.clone(), copy.clone()),
+        (log(&path), log(&copy)),
+        (key_path(&path), key_path(&copy)),
+    ] {
+        std::fs::copy(from, to).expect("copy");
+    }
+    let mut copy = open(&copy);
+    copy.recover("v1").expect("recover");
+    assert_eq!(read(&mut copy, "v1")["reason"], "199");
+    assert!(copy.check().expect("check").is_clean());
 }
 
 #[test]
