@@ -299,9 +299,20 @@ mod tests {
         Record { a: Option<i64> },
     }
 
+    /// Text that is written out piece by piece, as a date is.
+    #[derive(Debug, Clone)]
+    struct Shown(u8);
+
+    impl Serialize for Shown {
+        fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+            serializer.collect_str(&format_args!("d{:a<1$}", "", usize::from(self.0)))
+        }
+    }
+
     /// Every shape serde knows.
     #[derive(Debug, Clone, Serialize)]
     struct Everything {
+        shown: Shown,
         kinds: Vec<Kind>,
         #[serde(skip_serializing_if = "Option::is_none")]
         there: Option<(f64, char)>,
@@ -323,8 +334,16 @@ mod tests {
             Just(Some((f64::NAN, '"')))
         ];
         let numbered = proptest::collection::btree_map(0..3, any::<bool>(), 0..3);
-        let one = (proptest::collection::vec(kind, 0..3), there, numbered);
-        let one = one.prop_map(|(kinds, there, numbered)| Everything {
+        // Each of these texts begins the next.
+        let shown = (0..4_u8).prop_map(Shown);
+        let one = (
+            shown,
+            proptest::collection::vec(kind, 0..3),
+            there,
+            numbered,
+        );
+        let one = one.prop_map(|(shown, kinds, there, numbered)| Everything {
+            shown,
             kinds,
             there,
             numbered,
